@@ -1,0 +1,1 @@
+"""The engine: numbers and paths in, frozen values out. No Django, no Celery, no database."""
