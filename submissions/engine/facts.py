@@ -180,3 +180,4 @@ class TakeFacts:
     picture: PictureFacts = field(default_factory=PictureFacts)
     motion: MotionFacts = field(default_factory=MotionFacts)
     unreadable: str | None = None  # why, as a sentence
+    copy_of: str | None = None  # the words for another take of the same call that this one is a copy of

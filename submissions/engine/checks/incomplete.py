@@ -1,0 +1,40 @@
+"""Is it all there, from the first bar to the last?"""
+
+from collections.abc import Iterator
+
+from ..facts import TakeFacts
+from ..findings import Finding, Level
+from ..music.written import Part
+
+CODE = "incomplete"
+LIMIT_SHARE = 0.08  # chosen: a run of missing strokes as long as one bar in twelve
+MIN_STROKES = 4
+
+
+def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
+    strokes = [stroke for stroke in facts.strokes.strokes if stroke.kind in ("stroke", "diddle")]
+    if not strokes or not facts.strokes.matched:
+        return
+    first, length = _longest_gap([stroke.played_s is None for stroke in strokes])
+    if length < max(MIN_STROKES, LIMIT_SHARE * len(strokes)):
+        return
+    start, stop = strokes[first].bar, strokes[first + length - 1].bar
+    where = f"bar {start}" if start == stop else f"bars {start} to {stop}"
+    zero, ratio = facts.zero.zero_s or 0.0, facts.zero.clock_ratio
+    yield Finding(
+        CODE,
+        Level.REDO,
+        f"The take is not complete: {where} cannot be heard.",
+        "Play from the first bar to the last in one go, and let the camera run until the last note has rung out.",
+        (zero + ratio * strokes[first].written_s,),
+    )
+
+
+def _longest_gap(missing: list[bool]) -> tuple[int, int]:
+    """Index and length of the longest run of True."""
+    best, run = (0, 0), 0
+    for n, gone in enumerate(missing):
+        run = run + 1 if gone else 0
+        if run > best[1]:
+            best = (n - run + 1, run)
+    return best

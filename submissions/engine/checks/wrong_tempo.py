@@ -1,0 +1,22 @@
+"""Was it played at the tempo of the click?"""
+
+from collections.abc import Iterator
+
+from ..facts import TakeFacts
+from ..findings import Finding, Level
+from ..music.written import Part
+
+CODE = "wrong-tempo"
+LIMIT = 0.015  # chosen: 1.5 % over 16 bars is a whole sixteenth away; a steady player to a click stays within 0.2 %
+
+
+def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
+    ratio = facts.zero.tempo_ratio
+    if part is None or facts.zero.zero_s is None or abs(ratio - 1) <= LIMIT:
+        return
+    yield Finding(
+        CODE,
+        Level.REDO,
+        f"This was played at about {part.bpm * ratio:.0f} beats a minute; the segment goes at {part.bpm:.0f}.",
+        f"Use the click marked {part.bpm:.0f} and record again. If that is too fast still, climb the practice ladder first.",
+    )
