@@ -39,9 +39,9 @@ def block_energies(samples: NDArray[np.float32], rate: int) -> NDArray[np.float6
     step, per_block = round(STEP_S * rate), round(BLOCK_S / STEP_S)
     weighted = sosfilt(k_filter(rate), samples, axis=0)
     steps = len(weighted) // step
-    power = np.square(weighted[: steps * step]).reshape(steps, step, -1).mean(axis=1).sum(axis=1)
     if steps < per_block:
         return np.zeros(0)
+    power = np.square(weighted[: steps * step]).reshape(steps, step, -1).mean(axis=1).sum(axis=1)
     sums = np.cumsum(np.concatenate([[0.0], power]))
     energies: NDArray[np.float64] = (sums[per_block:] - sums[:-per_block]) / per_block
     return energies
@@ -71,10 +71,12 @@ def true_peak_db(samples: NDArray[np.float32], rate: int) -> float:
     tops = np.maximum.reduceat(loud, np.arange(blocks) * block)
     # Between samples the wave can stand at most a few dB higher (3 dB at fs/4): blocks 6 dB lower cannot win.
     for n in np.flatnonzero(tops > peak / 2)[np.argsort(tops[tops > peak / 2])[::-1]][:40]:
-        piece = samples[max(0, n * block - margin) : (n + 1) * block + margin]
-        raised = soxr.resample(np.ascontiguousarray(piece), rate, rate * OVERSAMPLING, quality="HQ")
-        if len(raised) > 2 * margin * OVERSAMPLING:  # the resampler rings at the cut ends
-            raised = raised[margin:-margin] if 0 < n < blocks - 1 else raised
+        first, last = max(0, n * block - margin), min(len(samples), (n + 1) * block + margin)
+        raised = soxr.resample(np.ascontiguousarray(samples[first:last]), rate, rate * OVERSAMPLING, quality="HQ")
+        # The resampler rings where the piece was cut out, not where the file itself begins or ends.
+        head = margin * OVERSAMPLING if first else 0
+        tail = len(raised) - (margin * OVERSAMPLING if last < len(samples) else 0)
+        raised = raised[head:tail]
         highest = max(highest, float(np.abs(raised).max()))
     return 20 * math.log10(highest)
 
