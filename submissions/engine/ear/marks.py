@@ -1,0 +1,138 @@
+"""The sync marks: found by a matched filter, timed by their first arrival.
+
+Conventions: times in seconds of file time are those of a group's first chirp. A filter always has a strongest peak:
+`height` says how unlikely it is in noise (half the squared ratio to the noise's own size, so that noise alone exceeds
+h with probability exp(-h) in one place), and nothing here believes a mark; `alignment` does, once the groups agree.
+
+Source of the compression filter: any radar textbook (a matched filter with a tapered spectrum against side lobes).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft
+
+from ..music.click import MARK_GAINS, MARK_GROUP_S, MARK_HIGH_HZ, MARK_LOW_HZ, mark_offsets_s, mark_wave
+from .baseband import Band, Spectrum, level_out, take_band
+
+Array = NDArray[np.float64]
+
+SEARCH_HZ = (MARK_LOW_HZ - 100.0, MARK_HIGH_HZ + 100.0)  # the chirps' band and their edges
+LEVEL_WINDOW_S = 0.060  # under a chirp's length: a drum stroke is levelled out before it can cover a chirp
+STRETCHES_PPM = (-130.0, 0.0, 130.0)  # between them a group's four chirps add up within 1 dB up to 200 ppm
+CANDIDATES = 8
+APART_S = 0.004
+FINE_HZ = (1_400.0, 6_600.0)
+FINE_BEFORE_S, FINE_AFTER_S = 0.012, 0.012
+FIRST_SHARE = 0.4  # of the strongest arrival: direct sound this far under its echo is still the first
+OVERSAMPLING = 16
+
+
+@dataclass(frozen=True)
+class MarkGroup:
+    """One place where a group of chirps may be."""
+
+    at_s: float  # first arrival of the first chirp
+    height: float
+    evenness: float  # the weakest chirp over the mean of the four, 0..1
+    sd_s: float
+    rising: bool
+
+
+def search_marks(spectrum: Spectrum, rising: bool) -> list[MarkGroup]:
+    """Places where a start (rising) or an end group may be, by falling height; at most CANDIDATES."""
+    band = level_out(take_band(spectrum, *SEARCH_HZ), LEVEL_WINDOW_S)
+    sums = _group_response(band, rising)
+    size = np.abs(sums)
+    height = 0.5 * (size / (float(np.median(size)) / 1.1774 + 1e-12)) ** 2  # median of a Rayleigh variable
+    found: list[MarkGroup] = []
+    reach = round(APART_S * band.rate)
+    last = int(spectrum.length / spectrum.rate * band.rate)
+    height = height[:last].copy()
+    for _ in range(CANDIDATES):
+        k = int(np.argmax(height))
+        if height[k] < 8.0:
+            break
+        found.append(MarkGroup(k / band.rate, float(height[k]), 1.0, 0.5 / band.rate, rising))
+        height[max(0, k - reach) : k + reach + 1] = 0.0
+    return found
+
+
+def _group_response(band: Band, rising: bool) -> NDArray[np.complex64]:
+    """The matched filter's answer for a whole group, the best of a few clock ratios at each place."""
+    size = len(band.samples)
+    hz = band.low_hz + np.arange(size) * (band.rate / size)
+    wave = band.shifted_template(mark_wave(48_000, rising), 48_000)
+    matched = fft.fft(band.samples) * np.conj(wave)
+    best = np.zeros(size, np.complex64)
+    for ppm in STRETCHES_PPM:
+        comb = np.zeros(size, np.complex64)
+        for offset, gain in zip(mark_offsets_s(rising), _gains(rising), strict=True):
+            comb += (gain * np.exp(2j * np.pi * hz * (offset * (1 + ppm * 1e-6)))).astype(np.complex64)
+        sums = fft.ifft(matched * comb)
+        best = np.where(np.abs(sums) > np.abs(best), sums, best)
+    return best
+
+
+def refine(mono: NDArray[np.floating], rate: int, group: MarkGroup, stretch: float = 1.0) -> MarkGroup:
+    """The group with its first arrival to a small part of a sample, at the sound's full rate."""
+    start = round((group.at_s - FINE_BEFORE_S) * rate)
+    count = round((FINE_BEFORE_S + MARK_GROUP_S + FINE_AFTER_S + 0.03) * rate)
+    piece = np.zeros(count)
+    low, high = max(start, 0), min(start + count, len(mono))
+    if high <= low:
+        return group
+    piece[low - start : high - start] = mono[low:high]
+    size = fft.next_fast_len(2 * count)
+    hz = fft.rfftfreq(size, 1 / rate)
+    spectrum = fft.rfft(piece, size)
+    wave = fft.rfft(mark_wave(rate, group.rising), size)
+    inside = (hz > FINE_HZ[0]) & (hz < min(FINE_HZ[1], 0.48 * rate))
+    taper = np.zeros(len(hz))
+    taper[inside] = np.hanning(int(inside.sum()))
+    flat = taper * np.conj(wave) / (np.abs(wave) ** 2 + 0.05 * np.max(np.abs(wave) ** 2))
+    each = [spectrum * flat * np.exp(2j * np.pi * hz * offset * stretch) for offset in mark_offsets_s(group.rising)]
+    window = round((FINE_BEFORE_S + FINE_AFTER_S) * rate)
+    responses = np.array([_analytic(one, size, window) for one in each])
+    gains = _gains(group.rising)[:, None]
+    mean = (gains * responses).sum(axis=0) / np.sum(gains**2)
+    rest = responses - gains * mean
+    noise = float(np.sqrt(np.mean(np.abs(rest) ** 2) * 4 / 3 / np.sum(gains**2)))  # of the weighted mean of four
+    at, top = _first_arrival(np.abs(mean), noise)
+    peaks = np.abs(responses[:, round(at)]) / gains[:, 0]
+    evenness = float(peaks.min() / (peaks.mean() + 1e-20))
+    width_s = 1.0 / (2 * np.pi * 0.18 * (FINE_HZ[1] - FINE_HZ[0]))  # 0.18: rms width of a Hann spectrum
+    sd = float(np.hypot(width_s * noise / (top + 1e-20) / np.sqrt(2), 4e-6))
+    at_s = (start + at / OVERSAMPLING) / rate
+    return MarkGroup(at_s, group.height, evenness, sd, group.rising)
+
+
+def _gains(rising: bool) -> Array:
+    return np.array(MARK_GAINS if rising else MARK_GAINS[::-1])
+
+
+def _analytic(spectrum: NDArray[np.complex128], size: int, window: int) -> NDArray[np.complex128]:
+    """The one-sided signal's first `window` samples, OVERSAMPLING times as dense."""
+    one_sided = np.zeros(size, np.complex128)
+    one_sided[: len(spectrum)] = spectrum
+    short: NDArray[np.complex128] = fft.ifft(one_sided)[:window]
+    dense = np.zeros(window * OVERSAMPLING, np.complex128)
+    dense[: window // 2 + 1] = fft.fft(short)[: window // 2 + 1]
+    out: NDArray[np.complex128] = fft.ifft(dense) * OVERSAMPLING
+    return out
+
+
+def _first_arrival(envelope: Array, noise: float) -> tuple[float, float]:
+    """(place, size) of the first peak that is not noise and not small against the strongest; place sub-sample."""
+    edge = len(envelope) // 40
+    inner = envelope[edge:-edge]
+    limit = max(FIRST_SHARE * float(inner.max()), 4.0 * noise)
+    tops = np.flatnonzero((inner[1:-1] >= inner[:-2]) & (inner[1:-1] > inner[2:]) & (inner[1:-1] >= limit)) + 1
+    k = edge + (int(tops[0]) if len(tops) else int(np.argmax(inner)))
+    left, top, right = envelope[k - 1], envelope[k], envelope[k + 1]
+    bend = left - 2 * top + right
+    return k + (0.5 * (left - right) / bend if bend < 0 else 0.0), float(top)
+
+
+__all__ = ["MarkGroup", "refine", "search_marks"]

@@ -1,0 +1,232 @@
+"""Where zero lies by the written strokes alone: every heard time minus every written time votes.
+
+Conventions: written times are seconds from zero at the performance tempo; heard times are seconds of file time;
+`stretch` is file seconds a written second (1 / tempo ratio times the clock ratio). A hypothesis says
+heard = zero + stretch * written. Its `gain` is a log likelihood, in nats, over the hypothesis that nothing heard
+has anything to do with the page: a written stroke sounds with probability HIT around its place, everything else
+comes at random at the rate of the whole take.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft
+from scipy.ndimage import gaussian_filter1d
+
+from ..music.written import Part
+from .onsets import Onsets
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+BIN_S = 0.008
+BLUR_S = 0.014  # between a good player's spread and a beginner's
+WINDOW_S = 0.075  # nothing farther away is taken for a written stroke's own; three spreads of a beginner
+HIT = 0.95  # share of written strokes that are heard, for one that plays the part
+MISS_COST = float(-np.log(1 - HIT))
+EDGE_COST = 7.0  # nats: beginning late or stopping early is one event, however many strokes it takes away
+NEAR_TEMPO = 0.03  # how far a player without a click in the ear is followed as a matter of course
+WIDE_TEMPO = (0.6, 1.65)
+GOOD_SUPPORT = 0.75  # share of written strokes found above which no other tempo is looked for
+CANDIDATES = 14
+
+
+@dataclass(frozen=True)
+class Hypothesis:
+    """One way the page may lie on the recording."""
+
+    zero_s: float
+    stretch: float
+    gain: float
+    matched: int
+    support: float  # share of written strokes heard
+    explained: float  # share of heard strokes within the part's span that are written
+    spread_s: float
+    sd_s: float
+
+
+@dataclass(frozen=True)
+class Page:
+    """The scored strokes of a part as arrays of one length."""
+
+    at_s: Array
+    level: Array
+    end_s: float
+
+    def __len__(self) -> int:
+        return len(self.at_s)
+
+
+def page_of(part: Part) -> Page:
+    """The strokes that can be heard as one onset each, in order of time; unisons count once."""
+    times = np.array([s.at_s for s in part.strokes if s.kind != "grace"])
+    levels = np.array([s.level for s in part.strokes if s.kind != "grace"])
+    if not len(times):
+        return Page(np.zeros(0), np.zeros(0), part.end_s)
+    keep = np.concatenate([[True], np.diff(times) > 1e-6])
+    return Page(times[keep], levels[keep], part.end_s)
+
+
+def pair_up(heard: Array, due: Array, window_s: float = WINDOW_S) -> tuple[Ints, Ints]:
+    """Indices (into heard, into due) of pairs that are each other's nearest within window_s; both sorted."""
+    if not len(heard) or not len(due):
+        return np.zeros(0, np.int64), np.zeros(0, np.int64)
+    to_heard = _nearest(due, heard)
+    to_due = _nearest(heard, due)
+    ours = np.arange(len(due))
+    good = (to_due[to_heard] == ours) & (np.abs(heard[to_heard] - due) <= window_s)
+    return to_heard[good], ours[good]
+
+
+def _nearest(values: Array, among: Array) -> Ints:
+    right = np.clip(np.searchsorted(among, values), 1, max(1, len(among) - 1))
+    if len(among) == 1:
+        return np.zeros(len(values), np.int64)
+    left = right - 1
+    nearer: Ints = np.where(values - among[left] <= among[right] - values, left, right)
+    return nearer
+
+
+def robust_mean(late: Array, width: float = 2.5) -> tuple[float, float]:
+    """(mean, spread) of deviations, Huber's estimate with the spread from the median absolute deviation."""
+    centre = float(np.median(late))
+    for _ in range(8):
+        spread = max(1.4826 * float(np.median(np.abs(late - centre))), 1e-4)
+        weight = np.minimum(1.0, width * spread / np.maximum(np.abs(late - centre), 1e-9))
+        centre = float(np.sum(weight * late) / np.sum(weight))
+    return centre, spread
+
+
+def weigh(heard: Array, levels_db: Array, page: Page, zero_s: float, stretch: float, turns: int = 3) -> Hypothesis:
+    """The hypothesis near (zero_s, stretch) that makes the robust mean deviation nought, and its gain."""
+    spread = 0.02
+    for _ in range(turns):
+        due = zero_s + stretch * page.at_s
+        mine, its = pair_up(heard, due)
+        if len(mine) < 3:
+            return Hypothesis(zero_s, stretch, -MISS_COST * len(page), len(mine), 0.0, 0.0, spread, 0.05)
+        shift, spread = robust_mean(heard[mine] - due[its])
+        zero_s += shift
+    due = zero_s + stretch * page.at_s
+    mine, its = pair_up(heard, due)
+    late = heard[mine] - due[its]
+    spread = float(np.clip(spread, 0.004, 0.03))
+    span = max(1.0, heard[-1] - heard[0])
+    rate = max(1.0, len(heard) / span)
+    outlier = 0.1 * spread / WINDOW_S
+    density = np.exp(-0.5 * (late / spread) ** 2) / (np.sqrt(2 * np.pi) * spread)
+    hit = np.log(HIT * (density * (1 - outlier) + outlier / (2 * WINDOW_S)) / rate)
+    gain = float(hit.sum()) - _missing_cost(its, len(page)) + _level_gain(levels_db[mine], page.level[its])
+    inside = (heard > due[0] - WINDOW_S) & (heard < due[-1] + WINDOW_S)
+    explained = len(mine) / max(1, int(inside.sum()))
+    return Hypothesis(
+        zero_s, stretch, gain, len(mine), len(mine) / len(page), explained, spread, _standard_error(late, spread)
+    )
+
+
+def _missing_cost(found: Ints, count: int) -> float:
+    """Strokes missed one by one cost one by one; a late beginning or an early stop is one event each."""
+    if not len(found):
+        return MISS_COST * count
+    head, tail = int(found[0]), count - 1 - int(found[-1])
+    inner = int(found[-1] - found[0]) + 1 - len(found)
+    return min(MISS_COST * head, EDGE_COST) + min(MISS_COST * tail, EDGE_COST) + MISS_COST * inner
+
+
+def _level_gain(heard_db: Array, written: Array) -> float:
+    """What the accents say: the log likelihood of the best line from written level to heard level."""
+    if len(written) < 12 or np.ptp(written) < 0.05:
+        return 0.0
+    r = float(np.corrcoef(heard_db, written)[0, 1])
+    return -0.5 * len(written) * float(np.log(1 - min(r, 0.98) ** 2)) if r > 0 else 0.0
+
+
+def _standard_error(late: Array, spread: float) -> float:
+    """Of the mean, neighbours' correlation counted."""
+    n = len(late)
+    if n < 8:
+        return max(spread, 0.01)
+    centred = np.clip(late - late.mean(), -3 * spread, 3 * spread)
+    total = float(np.sum(centred**2))
+    lag = float(np.sum(centred[1:] * centred[:-1]) / total) if total > 0 else 0.0
+    lag = float(np.clip(lag, 0.0, 0.9))
+    return float(np.hypot(spread / np.sqrt(n) * np.sqrt((1 + lag) / (1 - lag)), 0.0005))
+
+
+class _Histogram:
+    """Correlation of heard and written trains of strokes by Fourier transform, one stretch at a time."""
+
+    def __init__(self, heard: Array, weights: Array, page: Page, longest: float) -> None:
+        self.page, self.longest = page, longest
+        bins = int((heard[-1] + 1.0) / BIN_S) + int((page.end_s * longest + 1.0) / BIN_S) + 2
+        self.size = fft.next_fast_len(bins, real=True)
+        train = np.zeros(self.size)
+        np.add.at(train, np.round(heard / BIN_S).astype(np.int64), weights)
+        self.heard = fft.rfft(gaussian_filter1d(train, BLUR_S / BIN_S, mode="wrap"))
+
+    def at(self, stretch: float) -> Array:
+        train = np.zeros(self.size)
+        places = np.round(self.page.at_s * stretch / BIN_S).astype(np.int64)
+        np.add.at(train, places % self.size, 1.0)
+        votes: Array = fft.irfft(self.heard * np.conj(fft.rfft(train)), self.size)
+        return votes
+
+    def peaks(self, stretch: float, count: int) -> list[float]:
+        votes = self.at(stretch)
+        top = (votes >= np.roll(votes, 1)) & (votes > np.roll(votes, -1))
+        places = np.flatnonzero(top)
+        places = places[np.argsort(votes[places])[::-1][:count]]
+        limit = self.size - (self.page.end_s * self.longest + 1.0) / BIN_S
+        return [float((p if p < limit else p - self.size) * BIN_S) for p in places]
+
+
+def vote(onsets: Onsets, part: Part, near: tuple[float, ...] = ()) -> list[Hypothesis]:
+    """Hypotheses by falling gain, at most CANDIDATES; `near` are zeros to weigh whatever the votes say."""
+    page, heard = page_of(part), onsets.times_s
+    if len(page) < 3 or len(heard) < 3:
+        return []
+    weights = np.clip(onsets.strengths / (np.median(onsets.strengths) + 1e-9), 0.3, 1.5)
+    histogram = _Histogram(heard, weights, page, WIDE_TEMPO[1])
+
+    def tried(stretch: float, count: int = CANDIDATES) -> list[Hypothesis]:
+        return [weigh(heard, onsets.level_db, page, zero, stretch) for zero in histogram.peaks(stretch, count)]
+
+    found = tried(1.0) + [weigh(heard, onsets.level_db, page, zero, 1.0) for zero in near]
+    if max(h.support for h in found) < GOOD_SUPPORT or max(h.explained * h.support for h in found) < 0.5:
+        step = 1.5 * BLUR_S / max(page.end_s, 1.0)
+        for stretches in (
+            np.arange(1 - NEAR_TEMPO, 1 + NEAR_TEMPO, step),
+            np.exp(np.arange(np.log(WIDE_TEMPO[0]), np.log(WIDE_TEMPO[1]), step)),
+        ):
+            heights = [float(histogram.at(s).max()) for s in stretches]
+            for k in np.argsort(heights)[::-1][:4]:
+                found += [_straighten(onsets, page, h) for h in tried(float(stretches[k]), 4)]
+            if max(h.support for h in found) >= GOOD_SUPPORT:
+                break
+    return distinct(found)
+
+
+def _straighten(onsets: Onsets, page: Page, first: Hypothesis) -> Hypothesis:
+    """The hypothesis with its stretch fitted too (a line through the deviations, outliers weighted down)."""
+    zero, stretch = first.zero_s, first.stretch
+    for _ in range(4):
+        due = zero + stretch * page.at_s
+        mine, its = pair_up(onsets.times_s, due)
+        if len(mine) < 8:
+            return first
+        late, at = onsets.times_s[mine] - due[its], page.at_s[its]
+        _, spread = robust_mean(late)
+        weight = np.minimum(1.0, 2.0 * spread / np.maximum(np.abs(late), 1e-9))
+        slope, shift = np.polyfit(at, late, 1, w=np.sqrt(weight))
+        zero, stretch = zero + float(shift), stretch + float(slope)
+    return weigh(onsets.times_s, onsets.level_db, page, zero, stretch)
+
+
+def distinct(found: list[Hypothesis], apart_s: float = 0.030) -> list[Hypothesis]:
+    """By falling gain, without those that another one already stands for."""
+    kept: list[Hypothesis] = []
+    for one in sorted(found, key=lambda h: -h.gain):
+        if all(abs(one.zero_s - other.zero_s) > apart_s for other in kept):
+            kept.append(one)
+    return kept[:CANDIDATES]
