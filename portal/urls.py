@@ -1,0 +1,8 @@
+"""Addresses of the whole portal."""
+
+from django.urls import include, path
+
+urlpatterns = [
+    path("i18n/", include("django.conf.urls.i18n")),
+    path("", include("submissions.urls")),
+]

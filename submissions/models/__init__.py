@@ -1,0 +1,27 @@
+"""Tables, querysets and constraints. No signals: what happens on a write is written in actions and tasks."""
+
+from .calls import AgeOfConsent, Call, Chair, ConsentText, PartRow, Segment
+from .desk import Decision, Export, Nudge, Pick
+from .entries import AgeBand, Consent, Entry, MagicLink, MailLog
+from .takes import ProbeReport, Take, Upload
+
+__all__ = [
+    "AgeBand",
+    "AgeOfConsent",
+    "Call",
+    "Chair",
+    "Consent",
+    "ConsentText",
+    "Decision",
+    "Entry",
+    "Export",
+    "MagicLink",
+    "MailLog",
+    "Nudge",
+    "PartRow",
+    "Pick",
+    "ProbeReport",
+    "Segment",
+    "Take",
+    "Upload",
+]

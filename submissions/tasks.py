@@ -1,0 +1,199 @@
+"""What a worker does: load by id, call, store. Every task may run twice."""
+
+import logging
+import os
+import secrets
+import socket
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import timedelta
+
+from celery import shared_task
+from django.conf import settings
+from django.db import connection
+from django.utils import timezone
+
+from . import bridge, files, mail, queue
+from .models import Call, Entry, Export, PartRow, Take, Upload
+from .models.base import Leased, Work
+
+log = logging.getLogger(__name__)
+FAILED_SAYS = "Something went wrong on our side; the file is safe and we were told."
+
+
+def who_am_i() -> str:
+    """A name for a lease: this machine, this process, this piece of work."""
+    return f"{socket.gethostname()[:40]}:{os.getpid()}:{secrets.token_hex(4)}"
+
+
+@contextmanager
+def held(model: type[Leased], pk: int, who: str) -> Iterator[None]:
+    """Renew the lease from a thread while the block runs, but not longer than a probe may take."""
+    over = threading.Event()
+
+    def keep() -> None:
+        try:
+            for _ in range(max(1, int(settings.PROBE_TIMEOUT_S / (settings.LEASE_S / 3)))):
+                if over.wait(settings.LEASE_S / 3) or not queue.renew(model, pk, who):
+                    return
+        finally:
+            connection.close()
+
+    thread = threading.Thread(target=keep, daemon=True)
+    thread.start()
+    try:
+        yield
+    finally:
+        over.set()
+        thread.join()
+
+
+# -- takes ---------------------------------------------------------------------------------------------------------
+def wake_probe() -> None:
+    """Wake a worker up: there is a take in the queue. Which one it gets, the queue decides."""
+    probe_next.delay()
+
+
+@shared_task(name="submissions.probe_next", queue="probe", time_limit=settings.PROBE_TIMEOUT_S + 60)
+def probe_next() -> None:
+    """Claim the next take and probe it; a quiet return when nothing waits."""
+    who = who_am_i()
+    pk = queue.claim_take(who)
+    if pk is not None:
+        probe_take(pk, who)
+
+
+def probe_take(pk: int, who: str) -> None:
+    """Probe a claimed take and keep the report."""
+    take = Take.objects.select_related("part__segment__call").filter(pk=pk).first()
+    if take is None:
+        return
+    try:
+        with held(Take, pk, who):
+            report = bridge.probe(take)
+        kept = bridge.store_report(pk, who, report)
+    except Exception:
+        ref = secrets.token_hex(4)
+        log.exception("probe of take %s failed (reference %s)", pk, ref)
+        queue.fail(Take, pk, who, FAILED_SAYS, ref)
+        raise
+    if kept and not take.is_tryout:
+        mail_out.delay("verdict", take.entry_id, f"take-{pk}")
+
+
+# -- materials and exports -----------------------------------------------------------------------------------------
+@shared_task(name="submissions.make_materials")
+def make_materials(part_pk: int) -> None:
+    """Make what players download for one part."""
+    who = who_am_i()
+    if not queue.claim_row(PartRow, part_pk, who):
+        return
+    part = PartRow.objects.select_related("segment__call").get(pk=part_pk)
+    old = bridge.material_keys(part.materials)
+    try:
+        with held(PartRow, part_pk, who):
+            made = bridge.make_materials(part, lambda done: queue.say_progress(PartRow, part_pk, who, done))
+    except Exception:
+        ref = secrets.token_hex(4)
+        log.exception("materials of part %s failed (reference %s)", part_pk, ref)
+        queue.fail(PartRow, part_pk, who, FAILED_SAYS, ref)
+        raise
+    if queue.finish(PartRow, part_pk, who, materials=made):
+        files.remove(*old)
+    else:
+        files.remove(*bridge.material_keys(made))
+
+
+@shared_task(name="submissions.make_export")
+def make_export(export_pk: int) -> None:
+    """Make one ordered export."""
+    who = who_am_i()
+    if not queue.claim_row(Export, export_pk, who):
+        return
+    export = Export.objects.select_related("call").get(pk=export_pk)
+    try:
+        with held(Export, export_pk, who):
+            made = bridge.make_export(export, lambda done: queue.say_progress(Export, export_pk, who, done))
+    except Exception:
+        ref = secrets.token_hex(4)
+        log.exception("export %s failed (reference %s)", export_pk, ref)
+        queue.fail(Export, export_pk, who, FAILED_SAYS, ref)
+        raise
+    queue.finish(Export, export_pk, who, files=made)
+
+
+# -- mail ----------------------------------------------------------------------------------------------------------
+@shared_task(name="submissions.mail_out", autoretry_for=(OSError,), retry_backoff=True, max_retries=5)
+def mail_out(kind: str, entry_pk: int, key: str) -> None:
+    """Send one mail; links are made here, so that no secret ever lies in the broker."""
+    entry = Entry.objects.select_related("call").filter(pk=entry_pk).first()
+    if entry is not None:
+        mail.send(kind, entry, key, **_about(kind, key))
+
+
+def _about(kind: str, key: str) -> dict:
+    if kind == "verdict":
+        pk = int(key.removeprefix("take-"))
+        return {"take": Take.objects.select_related("part__segment", "report").filter(pk=pk).first()}
+    return {}
+
+
+@shared_task(name="submissions.renew_links")
+def renew_links(call_pk: int, email: str) -> None:
+    """Mail a new link for every entry of this address in this call."""
+    for entry in Entry.objects.active().filter(call_id=call_pk, email__iexact=email):
+        mail_out.delay("link", entry.pk, f"renewed-{timezone.now():%Y%m%d%H%M%S}")
+
+
+@shared_task(name="submissions.tell_organizer", autoretry_for=(OSError,), retry_backoff=True, max_retries=5)
+def tell_organizer(kind: str, entry_pk: int) -> None:
+    """Mail the organizer about an entry."""
+    entry = Entry.objects.select_related("call__organizer").filter(pk=entry_pk).first()
+    if entry is not None:
+        mail.tell_organizer(kind, entry)
+
+
+@shared_task(name="submissions.thank_players")
+def thank_players(call_pk: int) -> None:
+    """Thank everybody who sent a take."""
+    sent = Entry.objects.active().filter(call_id=call_pk, takes__is_tryout=False, takes__withdrawn_at=None).distinct()
+    for entry in sent:
+        mail_out.delay("thanks", entry.pk, f"call-{call_pk}")
+
+
+# -- beat ----------------------------------------------------------------------------------------------------------
+@shared_task(name="submissions.sweep")
+def sweep() -> None:
+    """Free expired leases and wake workers for whatever waits: no work depends on a message arriving."""
+    for _ in range(min(queue.sweep(), 4)):
+        wake_probe()
+    for part in PartRow.objects.filter(work=Work.WAITING)[:20]:
+        make_materials.delay(part.pk)
+    for export in Export.objects.filter(work=Work.WAITING)[:20]:
+        make_export.delay(export.pk)
+
+
+@shared_task(name="submissions.tidy")
+def tidy() -> None:
+    """Delete try-outs after their days, and the bytes of uploads nobody came back for."""
+    now = timezone.now()
+    for take in Take.objects.filter(is_tryout=True, delete_after__lt=now):
+        keys = [take.storage_key, *take.files.values()]
+        take.delete()
+        files.remove(*keys)
+    for upload in Upload.objects.filter(ended_at=None, expires_at__lt=now):
+        upload.delete()
+        files.spool_path(upload.public_id).unlink(missing_ok=True)
+
+
+@shared_task(name="submissions.remind")
+def remind() -> None:
+    """Remind players without a take, three days and one day before the deadline."""
+    now = timezone.now()
+    for days in (3, 1):
+        due = Call.objects.filter(
+            state=Call.State.PUBLISHED, deadline__gt=now, deadline__lte=now + timedelta(days=days)
+        )
+        for entry in Entry.objects.active().filter(call__in=due).exclude(takes__is_tryout=False, takes__withdrawn_at=None):
+            mail_out.delay("reminder", entry.pk, f"{days}-days")
