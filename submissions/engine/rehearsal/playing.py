@@ -40,15 +40,16 @@ def play(part: Part, skill: Skill, faults: Faults, rng: np.random.Generator) -> 
             continue
         level = _level(stroke, skill, rng)
         at_s = float(times[index])
-        strikes.append(Strike(at_s, index, stroke.kind, stroke.drum, level))
+        drum = "rim" if stroke.technique == "rim" else stroke.drum
+        strikes.append(Strike(at_s, index, stroke.kind, drum, level))
         if stroke.kind == "buzz":
             strikes += _bounces(stroke, at_s, level, rng)
         elif rng.random() < skill.extra_share:
-            strikes.append(Strike(at_s + rng.uniform(0.06, 0.2), None, "extra", stroke.drum, level * 0.7))
+            strikes.append(Strike(at_s + rng.uniform(0.06, 0.2), None, "extra", drum, level * 0.7))
     strikes = _spoil(page, strikes, faults, rng)
     if faults.other_part is not None:
         strikes = [replace(strike, index=None) for strike in strikes]
-    strikes = [replace(strike, at_s=_bent(strike.at_s, part, faults)) for strike in strikes]
+    strikes = [replace(strike, at_s=bent(strike.at_s, part, faults)) for strike in strikes]
     if faults.stop_share is not None:
         strikes = [strike for strike in strikes if strike.at_s < faults.stop_share * part.end_s]
     return tuple(sorted(strikes, key=lambda strike: strike.at_s))
@@ -150,7 +151,7 @@ def _spoil(page: Part, strikes: list[Strike], faults: Faults, rng: np.random.Gen
     return out
 
 
-def _bent(at_s: float, part: Part, faults: Faults) -> float:
+def bent(at_s: float, part: Part, faults: Faults) -> float:
     """Click time after wrong tempo, drift and a late start."""
     bars = part.bars_from_zero()
     late = sum(bar.length_s for bar in bars[: faults.late_bars])

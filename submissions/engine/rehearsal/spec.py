@@ -6,8 +6,9 @@ Conventions: levels in dB; `_s` seconds; levels of clicks, marks, voices and noi
 
 from dataclasses import dataclass, field
 
-from ..music.sounds import FIELD, Kit
+from ..music.sounds import FIELD
 from ..music.written import Part
+from .kits import AnyKit
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +118,7 @@ class Faults:
 class TakeSpec:
     """All that decides a made take, together with its part and its seed."""
 
-    kit: Kit = FIELD
+    kit: AnyKit = FIELD
     skill: Skill = INTERMEDIATE
     room: Room = field(default_factory=Room)
     noise: Noise = field(default_factory=Noise)
@@ -131,6 +132,7 @@ class TakeSpec:
     after_s: float = 1.5  # runs on after the last bar (or end marks)
     bpm: float | None = None  # the click's tempo where it is not the performance tempo
     talk: int = 0  # spoken stretches before and after
+    talk_over: int = 0  # spoken stretches over the playing
     thumps: int = 0  # phone handled before and after
     false_start_bars: int = 0  # first go breaks off after so many bars
     bleed: Part | None = None  # somebody next door plays this
