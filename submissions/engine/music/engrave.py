@@ -1,0 +1,230 @@
+"""From a MusicXML tree to engraved systems: one SVG a line for print, one tall SVG for a phone.
+
+Conventions: the staff space is verovio's half unit; widths are in staff spaces unless they say mm. Measures carry the
+id "bar-N" (N the printed number; "bar-N-2" when a number comes twice), so that a page can light the bar being played.
+Nothing of the tree given in is changed.
+"""
+
+import copy
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from xml.etree.ElementTree import Element, SubElement, tostring
+
+import verovio
+
+from ..errors import ScoreError
+from .musicfont import signs_as_paths
+
+UNIT = 9  # verovio's default: half a staff space, in its pixels
+SPACE = 2 * UNIT
+STAFF_MM = 6.6  # four spaces; engraving practice for parts is 6.5 to 7.5 mm, common practice, no source
+PRINT_WIDTH_MM = 182.0  # fits A4 (210) and Letter (216) with the same margins' worth of paper
+PHONE_SPACES = 62.0  # a 390 px screen then shows a staff of 24 px
+OTHERS_GRAY = "#8c8c8c"  # still readable (contrast 3.4:1 on white), clearly not the player's own
+NOTE_SPACES, GRACE_SPACES, BAR_SPACES = 1.55, 1.3, 3.0  # measured on engraved sixteenths: narrowest legible
+CLEF_SPACES = 6.0
+MOST_BARS_A_LINE = {"print": 6, "phone": 2}
+USUAL_BARS_A_LINE = 4  # cadences breathe in fours
+
+
+@dataclass(frozen=True, slots=True)
+class System:
+    """One engraved line: its bars as printed, and its size when printed."""
+
+    svg: str
+    bars: tuple[str, ...]  # printed numbers
+    height_mm: float
+    ends_in_rest: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Engraving:
+    """A part as systems for print and as one SVG for a phone. bar_ids: measure ids in printed order, by bar number."""
+
+    systems: tuple[System, ...]
+    phone_svg: str
+    bar_ids: tuple[tuple[int, str], ...]
+
+
+def engrave(tree: Element, part_id: str, own: frozenset[int] | None = None) -> Engraving:
+    """Engrave one part of a partwise tree. own: which <note> elements (by order in the part) are the player's own.
+
+    With own given, every other note is gray. ScoreError when there is no such part or nothing could be engraved.
+    """
+    root = _only(tree, part_id)
+    if own is not None:
+        _gray_others(root, own)
+    _tidy(root)
+    measures = list(root.iter("measure"))
+    ids = _name_measures(measures)
+    weights = [_weight(measure) for measure in measures]
+    lines = lines_of(weights, PRINT_WIDTH_MM / STAFF_MM * 4, "print", _has_pickup(measures))
+    pages = _render(root, lines, "page")
+    numbers = [measure.get("number", "") for measure in measures]
+    systems = tuple(
+        System(svg, tuple(numbers[a:b]), _height_mm(svg), _rest_at_end(measures[b - 1]))
+        for svg, (a, b) in zip(pages, lines, strict=True)
+    )
+    phone_lines = lines_of(weights, PHONE_SPACES, "phone", _has_pickup(measures))
+    phone = _render(root, phone_lines, "phone")[0]
+    return Engraving(systems, phone, ids)
+
+
+def lines_of(weights: list[float], width: float, kind: str, pickup: bool) -> tuple[tuple[int, int], ...]:
+    """Which measures stand on which line, as half-open ranges: whole fours where they fit, fewer where dense."""
+    room = width - CLEF_SPACES
+    usual = USUAL_BARS_A_LINE if kind == "print" else MOST_BARS_A_LINE["phone"]
+    light = kind == "print" and len(weights) > 32 and max(weights) * MOST_BARS_A_LINE["print"] <= 0.7 * room
+    most = MOST_BARS_A_LINE["print"] if light else usual
+    lines: list[tuple[int, int]] = []
+    start = 0
+    while start < len(weights):
+        extra = 1 if pickup and start == 0 else 0
+        stop = start + 1
+        while stop < len(weights) and stop - start < most + extra and sum(weights[start : stop + 1]) <= room:
+            stop += 1
+        if stop - start == 3 and most == 4 and stop < len(weights):
+            stop -= 1  # two and two read better than three and one
+        lines.append((start, stop))
+        start = stop
+    return tuple(lines)
+
+
+def _only(tree: Element, part_id: str) -> Element:
+    """A copy of the tree with this part alone and without the page layout of the program that wrote it."""
+    root = Element("score-partwise", {"version": "4.0"})
+    names = [p for p in tree.iter("score-part") if p.get("id") == part_id]
+    parts = [p for p in tree.findall("part") if p.get("id") == part_id]
+    if not names or not parts:
+        raise ScoreError(f"The score has no part {part_id}.")
+    score_part = SubElement(SubElement(root, "part-list"), "score-part", {"id": part_id})
+    SubElement(score_part, "part-name", {"print-object": "no"}).text = ""
+    root.append(copy.deepcopy(parts[0]))
+    return root
+
+
+def _tidy(root: Element) -> None:
+    """Leave to the engraver what is its own, and put percussion signs where drummers look for them."""
+    for measure in root.iter("measure"):
+        for child in list(measure):
+            if child.tag == "print":
+                measure.remove(child)
+        for note in measure.iter("note"):
+            for sign in note.iterfind("notations/articulations/*"):
+                if "placement" not in sign.attrib:
+                    sign.set("placement", "above")
+        for graces in _grace_groups(measure):
+            _beam(graces)
+
+
+def _grace_groups(measure: Element) -> Iterator[list[Element]]:
+    group: list[Element] = []
+    for note in measure.findall("note"):
+        if note.find("grace") is not None and note.find("chord") is None:
+            group.append(note)
+            continue
+        if len(group) > 1 and all(g.find("beam") is None for g in group):
+            yield group
+        group = []
+
+
+def _beam(graces: list[Element]) -> None:
+    """Drags and ruffs are written as beamed sixteenths; files often leave them as loose flags."""
+    for index, note in enumerate(graces):
+        grace, kind = note.find("grace"), note.find("type")
+        if grace is not None:
+            grace.attrib.pop("slash", None)
+        if kind is not None:
+            kind.text = "16th"
+        word = "begin" if index == 0 else "end" if index == len(graces) - 1 else "continue"
+        anchor = [n for n, child in enumerate(note) if child.tag in ("type", "dot", "accidental", "stem", "notehead")]
+        for level in ("2", "1"):
+            beam = Element("beam", {"number": level})
+            beam.text = word
+            note.insert(max(anchor) + 1, beam)
+
+
+def _gray_others(root: Element, own: frozenset[int]) -> None:
+    for index, note in enumerate(root.iter("note")):
+        if index not in own and note.find("rest") is None:
+            note.set("color", OTHERS_GRAY)
+            for sign in note.iterfind("notations//*"):
+                sign.set("color", OTHERS_GRAY)
+
+
+def _name_measures(measures: list[Element]) -> tuple[tuple[int, str], ...]:
+    seen: dict[int, int] = {}
+    out = []
+    for index, measure in enumerate(measures):
+        digits = re.search(r"\d+", measure.get("number", ""))
+        number = int(digits.group()) if digits else index
+        seen[number] = seen.get(number, 0) + 1
+        name = f"bar-{number}" if seen[number] == 1 else f"bar-{number}-{seen[number]}"
+        measure.set("id", name)
+        out.append((number, name))
+    return tuple(out)
+
+
+def _weight(measure: Element) -> float:
+    """The narrowest legible width of a measure, in staff spaces."""
+    spaces = BAR_SPACES
+    for note in measure.findall("note"):
+        if note.find("chord") is None and note.find("cue") is None:
+            spaces += GRACE_SPACES if note.find("grace") is not None else NOTE_SPACES
+    return spaces
+
+
+def _has_pickup(measures: list[Element]) -> bool:
+    return bool(measures) and (measures[0].get("implicit") == "yes" or measures[0].get("number") == "0")
+
+
+def _rest_at_end(measure: Element) -> bool:
+    notes = measure.findall("note")
+    return bool(notes) and notes[-1].find("rest") is not None
+
+
+def _render(root: Element, lines: tuple[tuple[int, int], ...], kind: str) -> list[str]:
+    """One SVG a line (kind "page"), or one SVG of all lines (kind "phone")."""
+    root = copy.deepcopy(root)
+    measures = list(root.iter("measure"))
+    for start, _ in lines[1:]:
+        mark = "new-page" if kind == "page" else "new-system"
+        measures[start].insert(0, Element("print", {mark: "yes"}))
+    width = PRINT_WIDTH_MM / STAFF_MM * 4 if kind == "page" else PHONE_SPACES
+    kit = verovio.toolkit()
+    kit.setOptions(
+        {
+            "pageWidth": round(width * SPACE),
+            "pageHeight": 2_000 if kind == "page" else 60_000,
+            "adjustPageHeight": True,
+            "scale": 100,
+            "breaks": "encoded",
+            "header": "none",
+            "footer": "none",
+            "svgViewBox": True,
+            "xmlIdSeed": 1,
+            "pageMarginLeft": round(0.8 * SPACE),
+            "pageMarginRight": 2,
+            "pageMarginTop": SPACE // 2,
+            "pageMarginBottom": SPACE // 2,
+            "spacingSystem": 8,
+            "mnumInterval": 0,
+            "lyricSize": 4.2,
+            "lyricTopMinMargin": 3,
+            "justificationBracketGroup": 0,
+        }
+    )
+    if not kit.loadData(tostring(root, encoding="unicode")):
+        raise ScoreError("The engraver cannot read this part.")
+    pages = [signs_as_paths(kit.renderToSVG(n + 1)) for n in range(kit.getPageCount())]
+    if len(pages) != (len(lines) if kind == "page" else 1):
+        raise ScoreError("The engraver broke the lines otherwise than asked.")
+    return pages
+
+
+def _height_mm(svg: str) -> float:
+    found = re.search(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', svg)
+    if found is None:
+        raise ScoreError("The engraver gave a picture without a size.")
+    return float(found.group(2)) / float(found.group(1)) * PRINT_WIDTH_MM

@@ -1,0 +1,112 @@
+"""The sheet: engraved lines, heading, tips, what to know and cautions, set on A4 or Letter paper as PDF.
+
+Conventions: sizes in mm. Page turns are chosen here: after a line that ends in a rest where one is near the foot of
+the page. Typst sets the type with the fonts of its own wheel, offline.
+"""
+
+import json
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import typst
+
+from ...errors import EngineError
+from ..cautions import HANDS, HEARING, HEARING_FIGURES, HEARING_SIGNS, LAW
+from ..engrave import PRINT_WIDTH_MM, Engraving, System
+
+TEMPLATE = Path(__file__).with_name("sheet.typ")
+PAPERS = {"a4": 297.0, "us-letter": 279.4}  # heights in mm: ISO 216, ANSI/ASME Y14.1
+MARGINS_MM = 28.0  # top and bottom of the template
+HEADING_MM = 26.0  # title, tempo line and the space below, on page 1
+TIP_MM = 5.2
+LINE_GAP_MM = 1.8
+TURN_WITHIN = 0.30  # a rest in the last 30 % of a page is worth an early turn
+
+
+@dataclass(frozen=True, slots=True)
+class SheetText:
+    """The words around the music. tips: (bar, the organizer's words); rights: the organizer's statement, whole."""
+
+    title: str
+    part: str
+    tempo: str
+    credit: str = ""
+    note: str = ""
+    tips: tuple[tuple[int, str], ...] = ()
+    rudiments: tuple[str, ...] = ()
+    demand: str = ""
+    rights: str = ""
+    unread: tuple[str, ...] = field(default=())
+
+
+def sheet_pdf(engraving: Engraving, words: SheetText, paper: str = "a4") -> bytes:
+    """The PDF of a sheet; paper is one of PAPERS. EngineError when the typesetter refuses it."""
+    if paper not in PAPERS:
+        raise EngineError(f"There is no paper called {paper}; use one of {', '.join(PAPERS)}.")
+    turns = turns_of(engraving.systems, words, PAPERS[paper] - MARGINS_MM)
+    content = {
+        "paper": paper,
+        "width_mm": PRINT_WIDTH_MM,
+        "title": words.title or "Cadence",
+        "part": words.part,
+        "tempo": words.tempo,
+        "credit": words.credit,
+        "note": words.note,
+        "lines": [_line(system, words, index in turns) for index, system in enumerate(engraving.systems)],
+        "groups": _groups(words),
+        "rights": words.rights,
+    }
+    try:
+        pdf = typst.compile(
+            TEMPLATE.read_bytes(),
+            format="pdf",
+            ignore_system_fonts=True,
+            timestamp=0,
+            sys_inputs={"sheet": json.dumps(content)},
+        )
+    except RuntimeError as error:
+        raise EngineError(f"The sheet could not be set: {error}.") from error
+    return bytes(pdf)
+
+
+def turns_of(systems: tuple[System, ...], words: SheetText, page_mm: float) -> frozenset[int]:
+    """Indices of lines after which to turn the page: where it is full, or earlier at a rest near its foot."""
+    turns: set[int] = set()
+    used, resting = HEADING_MM, None
+    for index, system in enumerate(systems):
+        height = system.height_mm + LINE_GAP_MM + TIP_MM * len(_tips_on(system, words))
+        if used + height > page_mm and index:
+            at = resting if resting is not None else index - 1
+            turns.add(at)
+            used = sum(s.height_mm + LINE_GAP_MM + TIP_MM * len(_tips_on(s, words)) for s in systems[at + 1 : index])
+            resting = None
+        used += height
+        if system.ends_in_rest and used >= (1 - TURN_WITHIN) * page_mm:
+            resting = index
+    return frozenset(turns)
+
+
+def _tips_on(system: System, words: SheetText) -> list[tuple[int, str]]:
+    return [tip for tip in words.tips if str(tip[0]) in system.bars]
+
+
+def _line(system: System, words: SheetText, turn: bool) -> dict[str, object]:
+    return {
+        "svg": system.svg,
+        "alt": f"Music, bars {system.bars[0]} to {system.bars[-1]}",
+        "tips": [{"bar": bar, "says": says} for bar, says in _tips_on(system, words)],
+        "turn": turn,
+    }
+
+
+def _groups(words: SheetText) -> list[dict[str, object]]:
+    groups: list[dict[str, object]] = []
+    if words.unread:
+        groups.append({"head": "Not read", "says": list(words.unread)})
+    if words.rudiments:
+        groups.append({"head": "Rudiments", "says": [", ".join(words.rudiments) + "."]})
+    if words.demand:
+        groups.append({"head": "Demand", "says": [words.demand]})
+    groups.append({"head": "Ears", "says": [HEARING, HEARING_FIGURES, HEARING_SIGNS]})
+    groups.append({"head": "Hands", "says": [HANDS, LAW]})
+    return groups
