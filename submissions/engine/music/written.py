@@ -89,6 +89,16 @@ class RollReading:
 
 
 @dataclass(frozen=True, slots=True)
+class DrumPlace:
+    """One row of the mapping an organizer sees and corrects: a staff position or instrument id, its drums, and why."""
+
+    key: str  # "C5" or an instrument id such as "P3-I41"
+    drums: tuple[int, ...]  # (1,) ... or (1, 2, 3, 4, 5) for a unison line; () = not read
+    notes: int  # how many notes stand there
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
 class Part:
     """One part of one segment, ready for the click, the sheet and the ear."""
 
@@ -106,11 +116,14 @@ class Part:
     unread: tuple[Unread, ...] = ()
     rolls: tuple[RollReading, ...] = ()
     tips: tuple[tuple[int, str], ...] = ()  # (bar, the organizer's words)
+    warnings: tuple[str, ...] = ()  # what was read with a doubt: no tempo given, hidden notes left out ...
+    drum_map: tuple[DrumPlace, ...] = ()  # bass lines and tenors: which place on the staff is which drum
 
     @property
     def bpm(self) -> float:
         """Clicked beats a minute at bar 1, as players say it (dotted quarters in 6/8)."""
-        return float(self.tempi[0].quarters_per_minute / self.beats[0].length_q)
+        at_zero = [tempo for tempo in self.tempi if tempo.at_q <= 0]
+        return float((at_zero or self.tempi)[-1 if at_zero else 0].quarters_per_minute / self.beats[0].length_q)
 
     def bars_from_zero(self) -> tuple[Bar, ...]:
         """The bars without a pickup, in played order."""
@@ -132,4 +145,4 @@ class Score:
     warnings: tuple[str, ...] = ()
 
 
-__all__ = ["Bar", "Beat", "KINDS", "Part", "RollReading", "Score", "Tempo", "Unread", "WrittenStroke"]
+__all__ = ["Bar", "Beat", "DrumPlace", "KINDS", "Part", "RollReading", "Score", "Tempo", "Unread", "WrittenStroke"]

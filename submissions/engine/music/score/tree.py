@@ -1,0 +1,48 @@
+"""Small readers of XML elements: text, exact numbers, yes and no. They never raise on odd content."""
+
+import re
+from collections.abc import Iterator
+from fractions import Fraction
+from xml.etree.ElementTree import Element
+
+NUMBER = re.compile(r"[+-]?(\d{1,12}(\.\d{0,12})?|\.\d{1,12})")  # bounded: a number of a megabyte is no number
+
+
+def text(element: Element | None, path: str = ".") -> str:
+    """The stripped text at path under element, "" where there is none."""
+    found = None if element is None else element.find(path)
+    return "" if found is None or found.text is None else found.text.strip()
+
+
+def number(written: str | None) -> Fraction | None:
+    """The exact value of a decimal, None where the text is not one."""
+    match = NUMBER.fullmatch((written or "").strip())
+    return Fraction(match.group(0)) if match else None
+
+
+def whole(written: str | None) -> int | None:
+    """The value of a whole number ("4" or "4.0"), None where the text is not one."""
+    value = number(written)
+    return int(value) if value is not None and value.denominator == 1 else None
+
+
+def is_yes(element: Element, name: str) -> bool:
+    return element.get(name, "").strip().lower() == "yes"
+
+
+def is_no(element: Element, name: str) -> bool:
+    return element.get(name, "").strip().lower() == "no"
+
+
+def words_of(element: Element, path: str) -> str:
+    """All texts at path joined by blanks and with runs of white space made one."""
+    return " ".join(" ".join((found.text or "").split()) for found in element.iterfind(path)).strip()
+
+
+def numbers_in(written: str) -> frozenset[int]:
+    """The whole numbers in a list such as "1,2" or "1. 2." (ending numbers, time-only)."""
+    return frozenset(int(digits) for digits in re.findall(r"\d{1,4}", written))
+
+
+def children(element: Element, *names: str) -> Iterator[Element]:
+    return (child for child in element if child.tag in names)
