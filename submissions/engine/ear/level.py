@@ -1,0 +1,122 @@
+"""How loud, how clean: loudness, peaks, clipping, noise, hum, wind, dead channels.
+
+Conventions: samples have shape (n, channels), full scale 1.0; levels in dB relative to full scale.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.signal import butter, sosfilt, welch
+
+from ..facts import LevelFacts, Samples, Sound
+from .loudness import FLOOR_DB, integrated_lufs, true_peak_db
+
+Array = NDArray[np.float64]
+FRAME_S = 0.020  # shorter than a sixteenth at any marching tempo, longer than a period of hum
+SILENT_PEAK_DB = -60.0  # chosen: a phone's own noise lies about there, a stroke never does
+SILENT_RMS_DB = -75.0
+NOISE_SHARE = 0.05  # the quietest twentieth of the take is taken for its noise
+STROKE_BEFORE_S, STROKE_AFTER_S = 0.001, 0.030
+CEILING = 0.975  # -0.2 dB: phones stop at full scale, and lossy coding moves the flat tops a little
+SAME_TOP = 0.004  # tops this near to each other, stroke after stroke, are one ceiling
+TOP_SAMPLES = 4  # a wave touches its own maximum once; a cut one stays there
+MIN_CUT_STROKES = 3
+DEAD_UNDER_DB = 45.0  # a second microphone lies a few dB from the first
+WIND_HZ = 80.0  # under the lowest bass drum of the line
+HUM_OVER_DB = 15.0
+
+
+def measure_level(sound: Sound, heard_s: tuple[float, ...], click_under_drums_db: float | None = None) -> LevelFacts:
+    """Everything about the level of a take; heard_s are the drum strokes, file time."""
+    samples, rate = sound.samples, sound.rate
+    peak = float(np.abs(samples).max()) if samples.size else 0.0
+    peak_db = _db(peak)
+    rms_db = _db(float(np.sqrt(np.mean(np.square(samples, dtype=np.float64))))) if samples.size else FLOOR_DB
+    if peak_db < SILENT_PEAK_DB or rms_db < SILENT_RMS_DB:
+        return LevelFacts(peak_db=peak_db, true_peak_db=peak_db, silent=True)
+    loudest = samples[:, int(np.argmax(np.square(samples, dtype=np.float64).sum(axis=0)))]
+    tops = stroke_tops(loudest, rate, heard_s)
+    cut = cut_strokes(loudest, rate, heard_s, tops)
+    quiet = quiet_frames(loudest, rate)
+    noise_db = _db(float(np.sqrt(np.mean(np.square(quiet, dtype=np.float64))))) if quiet.size else FLOOR_DB
+    return LevelFacts(
+        lufs=integrated_lufs(samples, rate),
+        peak_db=peak_db,
+        true_peak_db=true_peak_db(samples, rate),
+        clipped_share=float(cut.mean()) if len(cut) else 0.0,
+        clipped_at_s=tuple(float(at) for at, is_cut in zip(heard_s, cut, strict=True) if is_cut)[:20],
+        noise_db=noise_db,
+        strokes_over_noise_db=_db(float(np.median(tops))) - noise_db if len(tops) else 0.0,
+        hum_db=hum_level_db(quiet, rate),
+        dead_channel=_one_is_dead(samples),
+        click_under_drums_db=click_under_drums_db,
+        wind=_is_windy(quiet, rate),
+    )
+
+
+def stroke_tops(mono: Samples, rate: int, heard_s: tuple[float, ...]) -> Array:
+    """The highest absolute sample of each stroke, shape (strokes,)."""
+    return np.array([np.abs(piece).max() if len(piece) else 0.0 for piece in _pieces(mono, rate, heard_s)])
+
+
+def cut_strokes(mono: Samples, rate: int, heard_s: tuple[float, ...], tops: Array) -> NDArray[np.bool_]:
+    """Which strokes are cut off at the top: by the ceiling of full scale, or by tops that all stop at one height."""
+    at_ceiling = tops >= CEILING
+    if not len(tops) or at_ceiling.any():
+        return at_ceiling
+    ceiling = float(tops.max())
+    flat = [int(np.count_nonzero(np.abs(piece) >= ceiling * (1 - SAME_TOP))) for piece in _pieces(mono, rate, heard_s)]
+    cut = np.array(flat) >= TOP_SAMPLES
+    return cut if np.count_nonzero(cut) >= MIN_CUT_STROKES else np.zeros(len(tops), bool)
+
+
+def quiet_frames(mono: Samples, rate: int) -> Samples:
+    """The quietest frames, shape (frames, samples); digital silence (a track that starts late) is left out."""
+    size = round(FRAME_S * rate)
+    frames = mono[: len(mono) // size * size].reshape(-1, size)
+    power = np.mean(np.square(frames, dtype=np.float64), axis=1)
+    alive = power > 1e-12
+    if not alive.any():
+        return frames[:0]
+    limit = np.quantile(power[alive], NOISE_SHARE)
+    kept: Samples = frames[alive & (power <= limit)]
+    return kept
+
+
+def hum_level_db(quiet: Samples, rate: int) -> float:
+    """Level of mains hum at 50 or 60 Hz and its first overtones within the quiet frames; the floor where it does not stand out."""
+    if quiet.size < rate // 2:
+        return FLOOR_DB
+    hz, power = welch(quiet.ravel(), rate, nperseg=min(quiet.size, rate // 2), window="hann")
+    best = FLOOR_DB
+    for mains in (50.0, 60.0):
+        lines = [float(power[np.argmin(np.abs(hz - mains * k))]) for k in (1, 2, 3)]
+        around = [float(np.median(power[(hz > mains * k - 24) & (hz < mains * k + 24)])) for k in (1, 2, 3)]
+        if 10 * np.log10((sum(lines) + 1e-20) / (sum(around) + 1e-20)) > HUM_OVER_DB:
+            best = max(best, 10 * float(np.log10(sum(lines) * (hz[1] - hz[0]) * 1.5 + 1e-12)))
+    return best
+
+
+def _is_windy(quiet: Samples, rate: int) -> bool:
+    """Whether what sounds between the strokes is loud and nearly all of it under the lowest drum."""
+    if not quiet.size:
+        return False
+    whole = quiet.ravel().astype(np.float64)
+    high = sosfilt(butter(2, WIND_HZ, "highpass", fs=rate, output="sos"), whole)
+    total, over = float(np.mean(whole**2)), float(np.mean(high**2))
+    return _db(total**0.5) > -45.0 and over < 0.1 * total
+
+
+def _one_is_dead(samples: Samples) -> bool:
+    if samples.shape[1] < 2:
+        return False
+    power = np.mean(np.square(samples, dtype=np.float64), axis=0)
+    return bool(power.min() < power.max() * 10 ** (-DEAD_UNDER_DB / 10))
+
+
+def _pieces(mono: Samples, rate: int, heard_s: tuple[float, ...]) -> list[Samples]:
+    before, after = round(STROKE_BEFORE_S * rate), round(STROKE_AFTER_S * rate)
+    return [mono[max(0, round(at * rate) - before) : round(at * rate) + after] for at in heard_s]
+
+
+def _db(amplitude: float) -> float:
+    return 20 * float(np.log10(max(amplitude, 1e-6)))
