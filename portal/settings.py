@@ -124,7 +124,12 @@ STATIC_URL, STATIC_ROOT = "/static/", env.folder("TAPOFF_STATIC_DIR", BASE_DIR /
 STATIC_STORE = "django.contrib.staticfiles.storage.StaticFilesStorage"
 if env.flag("TAPOFF_STATIC_MANIFEST"):
     STATIC_STORE = "whitenoise.storage.CompressedManifestStaticFilesStorage"
-STORAGES = {"default": FILE_STORES[STORAGE], "staticfiles": {"BACKEND": STATIC_STORE}}
+# Links to stored files may need another address than the one workers use (a name inside the machine room).
+LINK_STORE = {"BACKEND": FILE_STORES[STORAGE]["BACKEND"], "OPTIONS": dict(FILE_STORES[STORAGE]["OPTIONS"])}
+STORAGE_ORIGIN = ""
+if STORAGE == "s3" and (STORAGE_ORIGIN := env.text("TAPOFF_S3_PUBLIC_ENDPOINT", env.text("TAPOFF_S3_ENDPOINT"))):
+    LINK_STORE["OPTIONS"]["endpoint_url"] = STORAGE_ORIGIN
+STORAGES = {"default": FILE_STORES[STORAGE], "links": LINK_STORE, "staticfiles": {"BACKEND": STATIC_STORE}}
 WHITENOISE_USE_FINDERS = EMBEDDED
 STATICFILES_DIRS = [path for path in (BASE_DIR / "static", VAR_DIR / "front-end") if path.is_dir()]
 
@@ -174,6 +179,7 @@ if MAIL == "smtp":
 
 # Limits of what one player may send and ask for.
 UPLOAD_MAX_BYTES = env.whole("TAPOFF_UPLOAD_MAX_BYTES", 2 * 1024**3)  # ten minutes of phone video at 25 Mb/s
+UPLOAD_STALL_S = env.whole("TAPOFF_UPLOAD_STALL_S", 20)  # a connection that is silent so long is taken for dead
 UPLOAD_EXPIRES_H = env.whole("TAPOFF_UPLOAD_EXPIRES_H", 72)  # an unfinished upload waits so long for its player
 UPLOAD_QUOTA_BYTES = env.whole("TAPOFF_UPLOAD_QUOTA_BYTES", 8 * 1024**3)  # all of one player's takes in one call
 UPLOAD_QUOTA_TAKES = env.whole("TAPOFF_UPLOAD_QUOTA_TAKES", 60)

@@ -35,6 +35,16 @@ def public_part(slug: str, pk: int) -> PartRow:
     )
 
 
+def readable_part(request: HttpRequest, slug: str, pk: int) -> PartRow:
+    """A part whose materials this visitor may read: any published one, and a draft's for those who work on it."""
+    part = get_object_or_404(PartRow.objects.select_related("segment__call"), pk=pk, segment__call__slug=slug)
+    if part.offered and part.segment.call.state != Call.State.DRAFT:
+        return part
+    if request.user.is_authenticated and Call.objects.edited_by(request.user).filter(slug=slug).exists():
+        return part
+    raise Http404
+
+
 # -- players and guardians ---------------------------------------------------------------------------------------
 def open_link(request: HttpRequest, secret: str) -> MagicLink:
     """The link of this secret, now open in this session; 404 when it opens nothing, TooOften after many guesses."""

@@ -120,7 +120,13 @@ def store_report(take_pk: int, who: str, report: dict[str, Any]) -> bool:
     except IntegrityError:
         return False
     Take.objects.filter(pk=take_pk).update(
-        work=Work.DONE, leased_by="", lease_until=None, progress=100, probed_at=timezone.now(), failure="", failure_ref=""
+        work=Work.DONE,
+        leased_by="",
+        lease_until=None,
+        progress=100,
+        probed_at=timezone.now(),
+        failure="",
+        failure_ref="",
     )
     return True
 
@@ -165,7 +171,9 @@ def everything_about(entry: Entry) -> dict[str, Any]:
         "entry": row(entry, "parts", "call", "call_id"),
         "call": entry.call.title,
         "parts": [str(part) for part in entry.parts.select_related("segment")],
-        "consents": [row(c, "entry", "entry_id") | {"text": c.text.text} for c in entry.consents.select_related("text")],
+        "consents": [
+            row(c, "entry", "entry_id") | {"text": c.text.text} for c in entry.consents.select_related("text")
+        ],
         "links": [row(link, "entry", "entry_id", "digest") for link in entry.links.all()],
         "mails": [row(mail, "entry", "entry_id") for mail in entry.mails.all()],
         "uploads": [row(upload, "entry", "entry_id") for upload in entry.uploads.all()],

@@ -76,7 +76,11 @@ def _message(kind: Kind, entry: Entry, to: str, context: dict) -> EmailMessage:
         text = render_to_string(f"mail/{kind.name}.txt", values)
     subject, _, body = text.strip().partition("\n")
     return EmailMessage(
-        subject.strip(), body.strip() + "\n", settings.DEFAULT_FROM_EMAIL, [to], headers={"List-Unsubscribe": f"<{stop_url}>"}
+        subject.strip(),
+        body.strip() + "\n",
+        settings.DEFAULT_FROM_EMAIL,
+        [to],
+        headers={"List-Unsubscribe": f"<{stop_url}>"},
     )
 
 

@@ -195,5 +195,7 @@ def remind() -> None:
         due = Call.objects.filter(
             state=Call.State.PUBLISHED, deadline__gt=now, deadline__lte=now + timedelta(days=days)
         )
-        for entry in Entry.objects.active().filter(call__in=due).exclude(takes__is_tryout=False, takes__withdrawn_at=None):
+        for entry in (
+            Entry.objects.active().filter(call__in=due).exclude(takes__is_tryout=False, takes__withdrawn_at=None)
+        ):
             mail_out.delay("reminder", entry.pk, f"{days}-days")

@@ -31,7 +31,17 @@ from .entries import (
     withdraw_entry,
 )
 from .refused import Refused
-from .takes import abandon_upload, begin_upload, receive_bytes, receive_file, receive_take, withdraw_take
+from .takes import (
+    abandon_upload,
+    begin_upload,
+    bytes_here,
+    finish_upload,
+    receive_bytes,
+    receive_file,
+    receive_take,
+    set_length,
+    withdraw_take,
+)
 
 __all__ = [
     "Refused",
@@ -41,6 +51,7 @@ __all__ = [
     "agree_again",
     "apply_nudge",
     "begin_upload",
+    "bytes_here",
     "choose_parts",
     "close_call",
     "create_call",
@@ -48,6 +59,7 @@ __all__ = [
     "edit_call",
     "enter",
     "export_my_data",
+    "finish_upload",
     "guardian_agrees",
     "guardian_takes_back",
     "lay_out",
@@ -63,6 +75,7 @@ __all__ = [
     "renew_links",
     "send_guardian_link",
     "set_chairs",
+    "set_length",
     "state_rights",
     "stop_mail",
     "unpick",

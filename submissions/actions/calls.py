@@ -105,7 +105,9 @@ def add_segment(call: Call, *, title: str, score: bytes, times: int = 1) -> Segm
 
 
 @transaction.atomic
-def update_segment(segment: Segment, *, title: str | None = None, times: int | None = None, score: bytes | None = None) -> Segment:
+def update_segment(
+    segment: Segment, *, title: str | None = None, times: int | None = None, score: bytes | None = None
+) -> Segment:
     """Change title or repeats, or put a new score in: parts that are still in it keep their takes."""
     if title:
         segment.title = title

@@ -60,6 +60,8 @@ def order_export(call, person, kind: str, options: dict | None = None) -> Export
     """Have one kind of file made from the cut."""
     if not Pick.objects.filter(chair__part__segment__call=call).exists():
         raise Refused("Pick at least one take first.", "kind")
-    export = Export.objects.create(call=call, kind=kind, person=person, options=options or {}, ordered_at=timezone.now())
+    export = Export.objects.create(
+        call=call, kind=kind, person=person, options=options or {}, ordered_at=timezone.now()
+    )
     transaction.on_commit(lambda: tasks.make_export.delay(export.pk))
     return export

@@ -18,7 +18,7 @@ from ..models import Entry, PartRow, Take, Upload
 from .entries import _forget_take
 from .refused import Refused
 
-READ = 256 * 1024  # bytes at a time from the network: small enough that a cut loses little
+READ = 64 * 1024  # bytes at a time from the network: what a reset connection can cost at most
 
 
 def begin_upload(
@@ -46,6 +46,18 @@ def begin_upload(
         sha256=sha256.lower(),
         expires_at=timezone.now() + timedelta(hours=settings.UPLOAD_EXPIRES_H),
     )
+
+
+def set_length(upload: Upload, length: int) -> None:
+    """The length of an upload that was begun without one; it can be said once."""
+    if upload.length is not None and upload.length != length:
+        raise Refused("The length of this upload is known already.", code="length")
+    if length > upload.entry.call.upload_limit:
+        raise Refused(_too_big(upload.entry.call.upload_limit), "file", code="too-big")
+    if length < bytes_here(upload):
+        raise Refused("More bytes have arrived than that.", code="length")
+    Upload.objects.filter(pk=upload.pk).update(length=length)
+    upload.length = length
 
 
 def _too_big(limit: int) -> str:

@@ -51,7 +51,9 @@ class Call(models.Model):
     rights_statement = models.TextField(max_length=2000, blank=True)
     rights_stated_at = models.DateTimeField(null=True, blank=True)
 
-    count_off_bars = models.PositiveSmallIntegerField(default=2, validators=[MinValueValidator(1), MaxValueValidator(8)])
+    count_off_bars = models.PositiveSmallIntegerField(
+        default=2, validators=[MinValueValidator(1), MaxValueValidator(8)]
+    )
     ladder_from_bpm = models.PositiveSmallIntegerField(default=80)  # common practice, no source: start slow, about 80
     ladder_steps = models.PositiveSmallIntegerField(default=5)
     # The age from which a player may agree alone. Releasing a picture of anybody under 18 with a guardian's yes is
@@ -79,9 +81,7 @@ class Call(models.Model):
                 condition=Q(state="draft") | Q(rights_stated_at__isnull=False), name="call_published_has_rights"
             ),
             models.CheckConstraint(condition=Q(count_off_bars__range=(1, 8)), name="call_count_off"),
-            models.CheckConstraint(
-                condition=Q(consent_age__range=(13, 21)), name="call_consent_age"
-            ),
+            models.CheckConstraint(condition=Q(consent_age__range=(13, 21)), name="call_consent_age"),
         ]
 
     def __str__(self) -> str:
@@ -238,5 +238,3 @@ class Chair(models.Model):
 
     def __str__(self) -> str:
         return f"{self.part.name} {self.number}"
-
-

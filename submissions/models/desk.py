@@ -71,7 +71,9 @@ class Nudge(models.Model):
         constraints = [
             # Half a second is more than a whole beat of any cadence: a larger shift is a wrong zero, not a nudge.
             models.CheckConstraint(condition=Q(shift_ms__range=(-500.0, 500.0)), name="nudge_small"),
-            models.CheckConstraint(condition=Q(applied=False) | Q(person__isnull=False), name="nudge_applied_by_person"),
+            models.CheckConstraint(
+                condition=Q(applied=False) | Q(person__isnull=False), name="nudge_applied_by_person"
+            ),
         ]
 
     def __str__(self) -> str:

@@ -116,6 +116,11 @@ class Take(Leased):
         return report.verdict if report else ""
 
     @property
+    def ending(self) -> str:
+        """The ending of the stored file, ".mp4" and the like."""
+        return "." + self.storage_key.rsplit(".", 1)[-1] if "." in self.storage_key else ""
+
+    @property
     def decision(self):
         """The newest decision of a person, or None."""
         return self.decisions.order_by("-made_at", "-pk").first()

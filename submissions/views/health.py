@@ -40,9 +40,7 @@ def _database() -> None:
 
 
 def _broker() -> None:
-    with Redis.from_url(
-        settings.CELERY_BROKER_URL, socket_timeout=WAIT_S, socket_connect_timeout=WAIT_S
-    ) as broker:
+    with Redis.from_url(settings.CELERY_BROKER_URL, socket_timeout=WAIT_S, socket_connect_timeout=WAIT_S) as broker:
         broker.ping()
 
 
