@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from ..facts import Sound
 from ..media import write_aac, write_wav
+from ..media.sparse import write_sparse_aac
 from .click import MARK_GROUP_S, Click, ClickLayout, click_layout, render_click
 from .engrave import Engraving, engrave
 from .guide import render_guide
@@ -113,7 +114,7 @@ def _write_click(folder: Path, bpm: Fraction, layout: ClickLayout, performance: 
     name = f"click-{bpm_name(bpm)}"
     sound = Sound(click.samples[:, None], click.rate)
     write_wav(folder / f"{name}.wav", sound)
-    write_aac(folder / f"{name}.m4a", sound, CLICK_BIT_RATE)
+    write_sparse_aac(folder / f"{name}.m4a", sound, CLICK_BIT_RATE)
     return {
         "bpm": float(bpm),
         "file": f"{name}.wav",
