@@ -70,6 +70,7 @@ class ContainerFacts:
     header_duration_s: float | None = None
     cut_off: bool = False  # the file ends in the middle
     dropped: tuple[Span, ...] = ()  # stretches without packets
+    sound_jumps: tuple[tuple[float, float], ...] = ()  # (file time, seconds the container clock leaps ahead there)
 
 
 @dataclass(frozen=True, slots=True)

@@ -46,6 +46,7 @@ def write_film(
     audio_codec: str = "",
     rotation: int = 0,
     sound_starts_s: float = 0.0,
+    picture_starts_s: float = 0.0,
     crf: int = 26,
     key_every_s: float = 1.0,
     audio_bit_rate: int = 128_000,
@@ -57,7 +58,8 @@ def write_film(
 
     frames: (h, w) gray or (h, w, 3) RGB, uint8, all of one size. times_s: presentation times, rising, one a frame
     (variable rate); else a constant fps. rotation: degrees clockwise to show it right. sound_starts_s: container
-    time of the first sample (negative values cut the sound's head off). Codecs default to H.264 and AAC, in WebM to
+    time of the first sample (negative values cut the sound's head off; with a positive one AAC's priming stays audible in
+    MP4 as 1024 samples of silence in front). picture_starts_s: container time of the first frame. Codecs default to H.264 and AAC, in WebM to
     VP9 and Opus.
     """
     name = str(path)
@@ -66,7 +68,7 @@ def write_film(
     first = next(frames)
     rate = Fraction(fps).limit_denominator(1001)
     with av.open(name, "w", container_options=container_options or {}) as out:
-        video = out.add_stream(video_codec or ("libvpx-vp9" if webm else "libx264"), rate=rate)
+        video: Any = out.add_stream(video_codec or ("libvpx-vp9" if webm else "libx264"), rate=rate)
         video.height, video.width = first.shape[:2]
         video.pix_fmt = pixel_format
         base = Fraction(1, MOVIE_SCALE) if times_s is not None else 1 / rate
@@ -78,7 +80,7 @@ def write_film(
         audio = None
         if sound is not None:
             audio = _sound_stream(out, audio_codec or ("libopus" if webm else "aac"), sound, audio_bit_rate)
-        _mux(out, video, _pictures(first, frames, times_s, base), audio, sound, sound_starts_s)
+        _mux(out, video, _pictures(first, frames, times_s, base, picture_starts_s), audio, sound, sound_starts_s)
 
 
 def _speed(codec: str, crf: int) -> dict[str, str]:
@@ -94,14 +96,17 @@ def _speed(codec: str, crf: int) -> dict[str, str]:
     return {}
 
 
-def _pictures(first: Any, rest: Any, times_s: Sequence[float] | None, base: Fraction) -> Any:
+def _pictures(first: Any, rest: Any, times_s: Sequence[float] | None, base: Fraction, starts_s: float) -> Any:
     def all_of_them() -> Any:
         yield first
         yield from rest
 
     for index, picture in enumerate(all_of_them()):
-        frame = av.VideoFrame.from_ndarray(np.ascontiguousarray(picture), format="gray" if picture.ndim == 2 else "rgb24")
-        frame.pts = index if times_s is None else round(times_s[index] / base)
+        frame = av.VideoFrame.from_ndarray(
+            np.ascontiguousarray(picture), format="gray" if picture.ndim == 2 else "rgb24"
+        )
+        at = index * base if times_s is None else times_s[index]
+        frame.pts = round((at + Fraction(starts_s)) / base) if times_s is None else round((at + starts_s) / base)
         frame.time_base = base
         yield frame
 
