@@ -19,13 +19,13 @@ KEEP = 3  # silent frames encoded on either side of a sound: the encoder looks o
 
 
 def write_sparse_aac(path: Path | str, sound: Sound, bit_rate: int = 64_000) -> None:
-    """As write_aac, for one channel, many times faster where most of the sound is exact silence."""
-    samples = np.ascontiguousarray(sound.samples[:, 0], dtype=np.float32)
-    frames = -(-len(samples) // FRAME)
+    """As write_aac, in a quarter of the time or less where most of the sound is exact silence; one or two channels."""
+    samples = np.ascontiguousarray(sound.samples.T[:2], dtype=np.float32)
+    frames = -(-samples.shape[1] // FRAME)
     kept = _kept(samples, frames)
     with av.open(str(path), "w", format="ipod") as out:
         stream: Any = out.add_stream("aac", rate=sound.rate)
-        stream.codec_context.layout = "mono"
+        stream.codec_context.layout = _layout(samples)
         stream.codec_context.bit_rate = bit_rate
         stream.codec_context.options = {"aac_coder": "fast"}  # on clicks 16 dB nearer the original, at half the cost
         packets = _encode(stream, samples, sound.rate, kept)
@@ -47,9 +47,9 @@ def write_sparse_aac(path: Path | str, sound: Sound, bit_rate: int = 64_000) -> 
 
 def _kept(samples: NDArray[np.float32], frames: int) -> NDArray[np.int64]:
     """Frames to encode: those that sound, KEEP silent ones around each, and both ends."""
-    padded = np.zeros(frames * FRAME, np.float32)
-    padded[: len(samples)] = samples
-    sounds = np.abs(padded.reshape(frames, FRAME)).max(axis=1) > 0
+    padded = np.zeros((len(samples), frames * FRAME), np.float32)
+    padded[:, : samples.shape[1]] = samples
+    sounds = padded.reshape(len(samples), frames, FRAME).any(axis=(0, 2))
     sounds[:KEEP] = True
     sounds[-KEEP:] = True
     near = np.convolve(sounds, np.ones(2 * KEEP + 1), mode="same") > 0
@@ -60,14 +60,18 @@ def _kept(samples: NDArray[np.float32], frames: int) -> NDArray[np.int64]:
 def _encode(stream: Any, samples: NDArray[np.float32], rate: int, kept: NDArray[np.int64]) -> list[Any]:
     packets: list[Any] = []
     for place, index in enumerate(kept):
-        chunk = samples[index * FRAME : (index + 1) * FRAME]
-        frame = av.AudioFrame.from_ndarray(chunk[None, :], format="fltp", layout="mono")
+        chunk = np.ascontiguousarray(samples[:, index * FRAME : (index + 1) * FRAME])
+        frame = av.AudioFrame.from_ndarray(chunk, format="fltp", layout=_layout(samples))
         frame.sample_rate = rate
         frame.time_base = Fraction(1, rate)
         frame.pts = place * FRAME
         packets += stream.encode(frame)
     packets += stream.encode(None)
     return packets
+
+
+def _layout(samples: NDArray[np.float32]) -> str:
+    return "mono" if len(samples) == 1 else "stereo"
 
 
 def _silent_packet(packets: list[Any], kept: NDArray[np.int64]) -> bytes:

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..facts import Sound
-from ..media import write_aac, write_wav
+from ..media import write_wav
 from ..media.sparse import write_sparse_aac
 from .click import MARK_GROUP_S, Click, ClickLayout, click_layout, render_click
 from .engrave import Engraving, engrave
@@ -150,7 +150,7 @@ def _write_guide(folder: Path, part: Part, click: Click, tempo: str) -> dict[str
     stems: dict[str, NDArray[np.float32]] = {"guide": guide.mix, "guide-part": guide.part, "guide-click": guide.click}
     for name, samples in stems.items():
         write_wav(folder / f"{name}-{tempo}.wav", Sound(samples, guide.rate))
-    write_aac(folder / f"guide-{tempo}.m4a", Sound(guide.mix, guide.rate), GUIDE_BIT_RATE)
+    write_sparse_aac(folder / f"guide-{tempo}.m4a", Sound(guide.mix, guide.rate), GUIDE_BIT_RATE)
     return {
         "guide": f"guide-{tempo}.wav",
         "guide_compressed": f"guide-{tempo}.m4a",
