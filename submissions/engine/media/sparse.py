@@ -49,7 +49,7 @@ def _kept(samples: NDArray[np.float32], frames: int) -> NDArray[np.int64]:
     """Frames to encode: those that sound, KEEP silent ones around each, and both ends."""
     padded = np.zeros((len(samples), frames * FRAME), np.float32)
     padded[:, : samples.shape[1]] = samples
-    sounds = padded.reshape(len(samples), frames, FRAME).any(axis=(0, 2))
+    sounds: NDArray[np.bool_] = np.any(padded.reshape(len(samples), frames, FRAME), axis=(0, 2))
     sounds[:KEEP] = True
     sounds[-KEEP:] = True
     near = np.convolve(sounds, np.ones(2 * KEEP + 1), mode="same") > 0
