@@ -63,9 +63,21 @@ def _note(token: str, drums: tuple[int, ...]) -> Note:
     struck = re.search(r":([1-6]+|U)", rest)
     slashes = re.search(r"/(\d)", rest)
     marks = re.sub(r":([1-6]+|U)|/\d", "", rest)
-    chosen = drums[:1] if struck is None else drums if struck.group(1) == "U" else tuple(int(d) for d in struck.group(1))
+    chosen = (
+        drums[:1] if struck is None else drums if struck.group(1) == "U" else tuple(int(d) for d in struck.group(1))
+    )
     hand = next((letter for letter in "RL" if letter in marks), "")
-    return Note(kind, int(exact), bool(dot), tuplet or "", "-" in marks, chosen, marks, int(slashes.group(1)) if slashes else 0, hand)
+    return Note(
+        kind,
+        int(exact),
+        bool(dot),
+        tuplet or "",
+        "-" in marks,
+        chosen,
+        marks,
+        int(slashes.group(1)) if slashes else 0,
+        hand,
+    )
 
 
 def write_score(title: str, tempo: int, voices: tuple[Voice, ...], words: dict[str, str]) -> str:
@@ -78,7 +90,7 @@ def write_score(title: str, tempo: int, voices: tuple[Voice, ...], words: dict[s
     return (
         '<?xml version="1.0" encoding="UTF-8"?>\n<score-partwise version="4.0">'
         f"<work><work-title>{escape(title)}</work-title></work>"
-        "<identification><creator type=\"composer\">Written for Tapoff's demo</creator></identification>"
+        '<identification><creator type="composer">Written for Tapoff\'s demo</creator></identification>'
         f"<part-list>{listed}</part-list>{parts}</score-partwise>\n"
     )
 
@@ -145,7 +157,7 @@ def _written(voice: Voice, note: Note, beams: list[str], first: bool, last: bool
         double = "d" in note.marks
         slash = "" if double else ' slash="yes"'
         grace = f"<note><grace{slash}/>{_place(voice, note.drums[0])}<voice>1</voice>"
-        kind, beam = ("16th", "<beam number=\"1\">{0}</beam><beam number=\"2\">{0}</beam>") if double else ("eighth", "")
+        kind, beam = ("16th", '<beam number="1">{0}</beam><beam number="2">{0}</beam>') if double else ("eighth", "")
         for state in ("begin", "end") if double else ("",):
             out.append(f"{grace}<type>{kind}</type><stem>up</stem>{beam.format(state)}</note>")
     for n, drum in enumerate(note.drums):
@@ -153,7 +165,9 @@ def _written(voice: Voice, note: Note, beams: list[str], first: bool, last: bool
         beam_xml = "" if n else "".join(f'<beam number="{k}">{state}</beam>' for k, state in enumerate(beams, start=1))
         notations = _notations(note, first, last) if n == 0 else ""
         lyric = f"<lyric><text>{note.hand}</text></lyric>" if note.hand and n == 0 else ""
-        out.append(f"<note>{chord}{_place(voice, drum)}{_length(note)}<stem>up</stem>{beam_xml}{notations}{lyric}</note>")
+        out.append(
+            f"<note>{chord}{_place(voice, drum)}{_length(note)}<stem>up</stem>{beam_xml}{notations}{lyric}</note>"
+        )
     return "".join(out)
 
 
@@ -179,7 +193,7 @@ def _notations(note: Note, first: bool, last: bool) -> str:
         out.append(f'<ornaments><tremolo type="single">{note.slashes}</tremolo></ornaments>')
     if "z" in note.marks:
         out.append('<ornaments><tremolo type="unmeasured">0</tremolo></ornaments>')
-    marks = ("<accent placement=\"above\"/>" if ">" in note.marks else "") + ("<staccato/>" if "." in note.marks else "")
+    marks = ('<accent placement="above"/>' if ">" in note.marks else "") + ("<staccato/>" if "." in note.marks else "")
     if marks:
         out.append(f"<articulations>{marks}</articulations>")
     return f"<notations>{''.join(out)}</notations>" if out else ""

@@ -22,7 +22,7 @@ class PageSpec:
     """What an invented part is asked to be."""
 
     instrument: str = "snare"  # "snare", "tenors", "bass", "cymbals"
-    drum: str = "all"  # "1".."5" for one split bass drum, "one" for the whole line on one bass drum
+    drum: str = "all"  # "1".."5" for one split bass drum; "all" of a bass line: the whole line on one drum
     bars: int = 16
     bpm: float = 112.0
     meter: tuple[int, int] = (4, 4)  # also (2, 4), (3, 4), (6, 8)
@@ -66,7 +66,7 @@ def invent_part(spec: PageSpec, seed: int) -> Part:
     tempo = Tempo(Fraction(0), Fraction(spec.bpm).limit_denominator(1000) * beat_q)
     name = spec.instrument.capitalize()
     return Part(
-        "P1", name, spec.instrument, spec.drum if spec.drum != "one" else "all", f"Invented {seed}",
+        "P1", name, spec.instrument, spec.drum, f"Invented {seed}",
         tuple(strokes), tuple(bars), tuple(clicks), (tempo,), end_q, float(end_q) * quarter_s,
     )  # fmt: skip
 
@@ -164,9 +164,9 @@ def _count(at_q: Fraction, beat_q: Fraction) -> str:
 
 def _own_drum(strokes: list[WrittenStroke], spec: PageSpec) -> list[WrittenStroke]:
     """A split bass player's own notes, or the line on one drum with notes together counted once."""
-    if spec.instrument != "bass" or spec.drum == "all":
+    if spec.instrument != "bass":
         return strokes
-    if spec.drum != "one":
+    if spec.drum != "all":
         return [s for s in strokes if s.drum == f"bass-{spec.drum}"]
     seen: dict[tuple[Fraction, str], WrittenStroke] = {}
     for s in strokes:

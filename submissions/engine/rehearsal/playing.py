@@ -13,6 +13,7 @@ from ..music.written import Part, WrittenStroke
 from .spec import Faults, Skill
 
 CLOSEST_SHARE = 0.35  # two strokes never come closer than this share of their written distance: hands keep order
+TOGETHER_MS = 3.0  # two hands that strike two drums at once; common practice, no source
 BUZZ_GAP_S = (0.014, 0.026)  # bounces of a press roll; common practice, no source
 
 
@@ -61,7 +62,10 @@ def _times(page: Part, skill: Skill, bias_s: float, rng: np.random.Generator) ->
     times = written.copy()
     grace = np.array([stroke.kind == "grace" for stroke in page.strokes], bool)
     main = np.flatnonzero(~grace)
-    times[main] += bias_s + deviations(written[main], skill, rng)
+    moments, which = np.unique(written[main], return_inverse=True)
+    together = np.bincount(which, minlength=len(moments))[which] > 1
+    shared = deviations(moments, skill, rng)[which] if len(main) else np.zeros(0)
+    times[main] += bias_s + shared + np.where(together, 1e-3 * TOGETHER_MS * rng.standard_normal(len(main)), 0.0)
     gaps = np.diff(written[main], prepend=-9.0)
     for n, gap in zip(main.tolist(), gaps.tolist(), strict=True):
         if page.strokes[n].kind != "diddle":
