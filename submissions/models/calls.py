@@ -58,7 +58,7 @@ class Call(models.Model):
     ladder_steps = models.PositiveSmallIntegerField(default=5)
     # The age from which a player may agree alone. Releasing a picture of anybody under 18 with a guardian's yes is
     # general practice (from memory, no source); the law's age in the player's country (AgeOfConsent) is the floor.
-    consent_age = models.PositiveSmallIntegerField(default=18)
+    consent_age = models.PositiveSmallIntegerField(default=18, null=True, blank=True)
     max_take_minutes = models.PositiveSmallIntegerField(default=10)
     max_take_bytes = models.PositiveBigIntegerField(null=True, blank=True)  # empty: the portal's limit
     max_takes_per_part = models.PositiveSmallIntegerField(default=12)
@@ -81,7 +81,9 @@ class Call(models.Model):
                 condition=Q(state="draft") | Q(rights_stated_at__isnull=False), name="call_published_has_rights"
             ),
             models.CheckConstraint(condition=Q(count_off_bars__range=(1, 8)), name="call_count_off"),
-            models.CheckConstraint(condition=Q(consent_age__range=(13, 21)), name="call_consent_age"),
+            models.CheckConstraint(
+                condition=Q(consent_age__isnull=True) | Q(consent_age__range=(13, 21)), name="call_consent_age"
+            ),
         ]
 
     def __str__(self) -> str:

@@ -87,7 +87,7 @@ class Entry(models.Model):
     def must_have_guardian(call: Call, age_band: str, country: str) -> bool:
         """Whether a player of this age band needs a guardian's yes: below the law's age there, or below the call's."""
         law = AgeOfConsent.for_country(country, timezone.now().date())
-        return int(age_band) < max(law, call.consent_age)
+        return int(age_band) < max(law, call.consent_age or 0)
 
 
 class Consent(models.Model):

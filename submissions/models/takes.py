@@ -142,6 +142,7 @@ class ProbeReport(models.Model):
     missed = models.PositiveIntegerField(default=0)
     extra = models.PositiveIntegerField(default=0)
     codes = models.JSONField(default=list)  # finding codes, worst first
+    copy_of = models.ForeignKey(Take, null=True, blank=True, on_delete=models.SET_NULL, related_name="copies")
     body = models.JSONField()  # the whole report as `probe_take --json` prints it
     created_at = models.DateTimeField(auto_now_add=True)
 

@@ -1,0 +1,161 @@
+"""Scores and materials: MusicXML to rows, rows to the engine's parts, parts to what players download."""
+
+import hashlib
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
+
+from .. import files
+from ..engine.errors import EngineError
+from ..engine.music import score
+from ..engine.music.ladder import ladder, performance_bpm
+from ..engine.music.materials import Choices, words_of, write_materials
+from ..engine.music.own_notes import own_notes
+from ..engine.music.score.intake import open_tree
+from ..engine.music.written import Part, Score
+from ..models import Call, PartRow
+
+
+@dataclass(frozen=True)
+class PartReading:
+    """What the tables keep of one part of a score."""
+
+    part_id: str
+    drum: str
+    instrument: str
+    name: str
+    wanted: int = 1  # chairs to begin with
+    demand: dict[str, Any] = field(default_factory=dict)
+    unread: list[dict[str, Any]] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class ScoreReading:
+    """What the tables keep of a score; the music itself stays in the file."""
+
+    title: str
+    sha256: str
+    summary: dict[str, Any]
+    parts: tuple[PartReading, ...]
+
+
+def read_score(content: bytes, corrections: dict[str, Any] | None = None) -> ScoreReading:
+    """Read a MusicXML file; raises EngineError with a sentence when it cannot be used."""
+    read = score.read_score(content, **_corrected(corrections or {}))
+    parts = [reading for part in read.parts if part.strokes for reading in _readings(part)]
+    if not parts:
+        raise EngineError("The score holds no part with strokes.")
+    return ScoreReading(read.title, hashlib.sha256(content).hexdigest(), _summary(read), tuple(parts))
+
+
+def _corrected(corrections: dict[str, Any]) -> dict[str, Any]:
+    """The organizer's corrections as the music desk takes them: {"rolls": [[12, "2e", 2]], "bass": {"P4-I36": "1"}}."""
+    rolls = {(int(bar), count): strokes for bar, count, strokes in corrections.get("rolls", [])}
+    return {"rolls": rolls, "bass": dict(corrections.get("bass", {}))}
+
+
+def _summary(read: Score) -> dict[str, Any]:
+    first = read.parts[0]
+    return {
+        "composer": read.composer,
+        "rights": read.rights,
+        "bars": len(first.bars_from_zero()),
+        "bpm": round(first.bpm, 3),
+        "meter": f"{first.bars[0].beats}/{first.bars[0].beat_type}",
+        "seconds": round(first.end_s, 3),
+        "warnings": list(read.warnings),
+    }
+
+
+def _readings(part: Part) -> Iterator[PartReading]:
+    """A part as the call offers it: as it is; a bass line as each of its drums, and as a whole on one drum."""
+    if part.instrument != "bass":
+        yield _reading(part, part.name)
+        return
+    drums = sorted({stroke.drum[-1] for stroke in part.strokes if stroke.drum.startswith("bass-")})
+    for drum in drums:
+        yield _reading(score.for_drum(part, drum), f"{part.name} {drum}")
+    yield _reading(score.for_drum(part, "all"), f"{part.name} on one drum" if drums else part.name)
+
+
+def _reading(part: Part, name: str) -> PartReading:
+    return PartReading(
+        part_id=part.part_id,
+        drum=part.drum,
+        instrument=part.instrument,
+        name=name or part.part_id,
+        wanted=0 if part.instrument == "bass" and part.drum == "all" and name.endswith("on one drum") else 1,
+        unread=[{"bar": u.bar, "element": u.element, "says": u.says} for u in part.unread],
+    )
+
+
+def part_of(row: PartRow) -> Part:
+    """The engine's part of a row."""
+    content = files.read_bytes(row.segment.score)
+    return score.read_part(content, row.part_id, row.drum, **_corrected(row.segment.corrections))
+
+
+def material_keys(materials: dict[str, Any]) -> list[str]:
+    """Every storage key in a part's materials."""
+    return [entry["key"] for entry in materials.get("files", [])]
+
+
+def make_materials(row: PartRow, say: Callable[[int], None]) -> dict[str, Any]:
+    """Make sheet, clicks, guide, MIDI and strokes of a part and store them.
+
+    Returns what materials.json says, with "files": [{"name", "key", "bytes"}]. say gets per cent done.
+    """
+    content = files.read_bytes(row.segment.score)
+    part, tree = part_of(row), open_tree(content)
+    call = row.segment.call
+    with TemporaryDirectory() as place:
+        folder = Path(place)
+        choices = Choices(
+            count_off_bars=call.count_off_bars,
+            tempi=_tempi(part, call),
+            words=_words(part, row),
+            own_notes=own_notes(tree, part),
+        )
+        summary = write_materials(part, tree, folder, choices)
+        say(60)
+        return dict(summary) | {"files": list(_stored(folder, say))}
+
+
+def _tempi(part: Part, call: Call) -> tuple[Fraction, ...]:
+    """The call's own ladder: so many tempi from its slowest to the performance tempo."""
+    performance = performance_bpm(part)
+    if call.ladder_steps < 2 or call.ladder_from_bpm >= performance:
+        return ladder(performance)
+    room = performance - call.ladder_from_bpm
+    return ladder(performance, call.ladder_from_bpm, max(1, -(-room // (call.ladder_steps - 1))))
+
+
+def _words(part: Part, row: PartRow) -> Any:
+    """The words of the sheet: the part's own, the organizer's names and tips, and the rights statement."""
+    own = words_of(part, row.segment.call.count_off_bars)
+    tips = tuple(_tip(line) for line in row.tips.splitlines() if line.strip())
+    return replace(
+        own,
+        title=row.segment.title,
+        part=row.name,
+        tips=own.tips + tips,
+        rights=row.segment.call.rights_statement,
+        demand=row.demand.get("why", ""),
+    )
+
+
+def _tip(line: str) -> tuple[int, str]:
+    """ "12: relax the left hand" is a tip for bar 12; a line without a number stands at bar 1."""
+    bar, colon, words = line.partition(":")
+    return (int(bar), words.strip()) if colon and bar.strip().isdecimal() else (1, line.strip())
+
+
+def _stored(folder: Path, say: Callable[[int], None]) -> Iterator[dict[str, Any]]:
+    made = sorted(path for path in folder.iterdir() if path.is_file())
+    for number, path in enumerate(made, start=1):
+        size = path.stat().st_size
+        yield {"name": path.name, "key": files.store(path, "materials", path.suffix), "bytes": size}
+        say(60 + 40 * number // len(made))
