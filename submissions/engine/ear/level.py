@@ -4,6 +4,7 @@ Conventions: samples have shape (n, channels), full scale 1.0; levels in dB rela
 """
 
 import numpy as np
+import soxr
 from numpy.typing import NDArray
 from scipy.signal import butter, sosfilt, welch
 
@@ -22,7 +23,9 @@ TOP_SAMPLES = 4  # a wave touches its own maximum once; a cut one stays there
 MIN_CUT_STROKES = 3
 DEAD_UNDER_DB = 45.0  # a second microphone lies a few dB from the first
 WIND_HZ = 80.0  # under the lowest bass drum of the line
-HUM_OVER_DB = 15.0
+HUM_RATE = 1000  # Hz: holds three overtones
+HUM_OVER_DB = 8.0  # strokes in strict time make lines of their own, 3 dB high at most
+WIND_OVER_DB, WIND_SHARE = -45.0, 0.7  # chosen: a rumble that is heard, and is most of what is heard
 
 
 def measure_level(sound: Sound, heard_s: tuple[float, ...], click_under_drums_db: float | None = None) -> LevelFacts:
@@ -46,7 +49,7 @@ def measure_level(sound: Sound, heard_s: tuple[float, ...], click_under_drums_db
         clipped_at_s=tuple(float(at) for at, is_cut in zip(heard_s, cut, strict=True) if is_cut)[:20],
         noise_db=noise_db,
         strokes_over_noise_db=_db(float(np.median(tops))) - noise_db if len(tops) else 0.0,
-        hum_db=hum_level_db(quiet, rate),
+        hum_db=hum_level_db(loudest, rate),
         dead_channel=_one_is_dead(samples),
         click_under_drums_db=click_under_drums_db,
         wind=_is_windy(quiet, rate),
@@ -70,29 +73,34 @@ def cut_strokes(mono: Samples, rate: int, heard_s: tuple[float, ...], tops: Arra
 
 
 def quiet_frames(mono: Samples, rate: int) -> Samples:
-    """The quietest frames, shape (frames, samples); digital silence (a track that starts late) is left out."""
+    """The quietest frames, shape (frames, samples); digital silence (a track that starts late) is left out.
+
+    Quiet is judged above WIND_HZ, so that the swings of a rumble do not choose their own zero crossings.
+    """
     size = round(FRAME_S * rate)
-    frames = mono[: len(mono) // size * size].reshape(-1, size)
-    power = np.mean(np.square(frames, dtype=np.float64), axis=1)
+    count = len(mono) // size
+    heard = sosfilt(butter(2, 2 * WIND_HZ, "highpass", fs=rate, output="sos"), mono)
+    power = np.mean(np.square(heard[: count * size].reshape(-1, size)), axis=1)
     alive = power > 1e-12
     if not alive.any():
-        return frames[:0]
-    limit = np.quantile(power[alive], NOISE_SHARE)
-    kept: Samples = frames[alive & (power <= limit)]
+        return mono[:0].reshape(0, size)
+    kept: Samples = mono[: count * size].reshape(-1, size)[alive & (power <= np.quantile(power[alive], NOISE_SHARE))]
     return kept
 
 
-def hum_level_db(quiet: Samples, rate: int) -> float:
-    """Level of mains hum at 50 or 60 Hz and its first overtones within the quiet frames; the floor where it does not stand out."""
-    if quiet.size < rate // 2:
+def hum_level_db(mono: Samples, rate: int) -> float:
+    """Level of mains hum at 50 or 60 Hz and its first overtones; the floor where it does not stand out as lines."""
+    low = soxr.resample(mono, rate, HUM_RATE, quality="LQ")
+    if len(low) < 2 * HUM_RATE:
         return FLOOR_DB
-    hz, power = welch(quiet.ravel(), rate, nperseg=min(quiet.size, rate // 2), window="hann")
+    # Medians over one-second spectra: a steady line stays in all of them, a drum's ring in some.
+    hz, power = welch(low, HUM_RATE, nperseg=HUM_RATE, window="hann", average="median")
     best = FLOOR_DB
     for mains in (50.0, 60.0):
-        lines = [float(power[np.argmin(np.abs(hz - mains * k))]) for k in (1, 2, 3)]
+        lines = [float(power[np.abs(hz - mains * k) < 2].sum()) for k in (1, 2, 3)]
         around = [float(np.median(power[(hz > mains * k - 24) & (hz < mains * k + 24)])) for k in (1, 2, 3)]
-        if 10 * np.log10((sum(lines) + 1e-20) / (sum(around) + 1e-20)) > HUM_OVER_DB:
-            best = max(best, 10 * float(np.log10(sum(lines) * (hz[1] - hz[0]) * 1.5 + 1e-12)))
+        if 10 * np.log10((sum(lines) + 1e-20) / (3 * sum(around) + 1e-20)) > HUM_OVER_DB:
+            best = max(best, 10 * float(np.log10(sum(lines) * (hz[1] - hz[0]) + 1e-12)))
     return best
 
 
@@ -100,10 +108,9 @@ def _is_windy(quiet: Samples, rate: int) -> bool:
     """Whether what sounds between the strokes is loud and nearly all of it under the lowest drum."""
     if not quiet.size:
         return False
-    whole = quiet.ravel().astype(np.float64)
-    high = sosfilt(butter(2, WIND_HZ, "highpass", fs=rate, output="sos"), whole)
-    total, over = float(np.mean(whole**2)), float(np.mean(high**2))
-    return _db(total**0.5) > -45.0 and over < 0.1 * total
+    low = sosfilt(butter(2, WIND_HZ, "lowpass", fs=rate, output="sos"), quiet, axis=1)
+    total, under = float(np.mean(np.square(quiet, dtype=np.float64))), float(np.mean(low**2))
+    return _db(total**0.5) > WIND_OVER_DB and under > WIND_SHARE * total
 
 
 def _one_is_dead(samples: Samples) -> bool:
