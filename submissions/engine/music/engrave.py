@@ -7,25 +7,26 @@ Nothing of the tree given in is changed.
 
 import copy
 import re
-from collections.abc import Iterator
 from dataclasses import dataclass
-from xml.etree.ElementTree import Element, SubElement, tostring
+from xml.etree.ElementTree import Element, tostring
 
 import verovio
 
 from ..errors import ScoreError
 from .musicfont import signs_as_paths
+from .one_part import gray_others, only_part, tidy
 
 UNIT = 9  # verovio's default: half a staff space, in its pixels
 SPACE = 2 * UNIT
 STAFF_MM = 6.6  # four spaces; engraving practice for parts is 6.5 to 7.5 mm, common practice, no source
 PRINT_WIDTH_MM = 182.0  # fits A4 (210) and Letter (216) with the same margins' worth of paper
 PHONE_SPACES = 62.0  # a 390 px screen then shows a staff of 24 px
-OTHERS_GRAY = "#8c8c8c"  # still readable (contrast 3.4:1 on white), clearly not the player's own
-NOTE_SPACES, GRACE_SPACES, BAR_SPACES = 1.55, 1.3, 3.0  # measured on engraved sixteenths: narrowest legible
+NOTE_SPACES, GRACE_SPACES, BAR_SPACES = 1.45, 1.15, 3.0  # measured on engraved sixteenths: narrowest legible
 CLEF_SPACES = 6.0
 MOST_BARS_A_LINE = {"print": 6, "phone": 2}
 USUAL_BARS_A_LINE = 4  # cadences breathe in fours
+LONG_PART, LIGHT_SHARE = 32, 0.7  # parts of more bars than this, all of them light, take six bars a line
+LAST_LINE = 0.5  # a short last line is the least of evils
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,10 +53,10 @@ def engrave(tree: Element, part_id: str, own: frozenset[int] | None = None) -> E
 
     With own given, every other note is gray. ScoreError when there is no such part or nothing could be engraved.
     """
-    root = _only(tree, part_id)
+    root = only_part(tree, part_id)
     if own is not None:
-        _gray_others(root, own)
-    _tidy(root)
+        gray_others(root, own)
+    tidy(root)
     measures = list(root.iter("measure"))
     ids = _name_measures(measures)
     weights = [_weight(measure) for measure in measures]
@@ -72,85 +73,31 @@ def engrave(tree: Element, part_id: str, own: frozenset[int] | None = None) -> E
 
 
 def lines_of(weights: list[float], width: float, kind: str, pickup: bool) -> tuple[tuple[int, int], ...]:
-    """Which measures stand on which line, as half-open ranges: whole fours where they fit, fewer where dense."""
+    """Which measures stand on which line, as half-open ranges: whole fours where they fit, evenly fewer where dense.
+
+    Of all ways that fit, the one whose lines differ least (by squares) from the usual number of bars; a pickup is not counted.
+    """
     room = width - CLEF_SPACES
-    usual = USUAL_BARS_A_LINE if kind == "print" else MOST_BARS_A_LINE["phone"]
-    light = kind == "print" and len(weights) > 32 and max(weights) * MOST_BARS_A_LINE["print"] <= 0.7 * room
-    most = MOST_BARS_A_LINE["print"] if light else usual
+    usual, most = (USUAL_BARS_A_LINE, MOST_BARS_A_LINE[kind]) if kind == "print" else (MOST_BARS_A_LINE[kind],) * 2
+    if kind == "print" and len(weights) > LONG_PART and max(weights) * most <= LIGHT_SHARE * room:
+        usual = most
+    best: list[tuple[float, int]] = [(0.0, 0)]  # at n: (cost of the first n measures, where their last line starts)
+    for stop in range(1, len(weights) + 1):
+        options = []
+        for start in range(stop - 1, -1, -1):
+            bars = stop - start - (1 if pickup and start == 0 else 0)
+            if stop - start > 1 and (bars > most or sum(weights[start:stop]) > room):
+                break
+            last = stop == len(weights)
+            options.append((best[start][0] + (usual - bars) ** 2 * (LAST_LINE if last else 1.0), start))
+        best.append(min(options))
     lines: list[tuple[int, int]] = []
-    start = 0
-    while start < len(weights):
-        extra = 1 if pickup and start == 0 else 0
-        stop = start + 1
-        while stop < len(weights) and stop - start < most + extra and sum(weights[start : stop + 1]) <= room:
-            stop += 1
-        if stop - start == 3 and most == 4 and stop < len(weights):
-            stop -= 1  # two and two read better than three and one
-        lines.append((start, stop))
-        start = stop
+    stop = len(weights)
+    while stop:
+        start = best[stop][1]
+        lines.insert(0, (start, stop))
+        stop = start
     return tuple(lines)
-
-
-def _only(tree: Element, part_id: str) -> Element:
-    """A copy of the tree with this part alone and without the page layout of the program that wrote it."""
-    root = Element("score-partwise", {"version": "4.0"})
-    names = [p for p in tree.iter("score-part") if p.get("id") == part_id]
-    parts = [p for p in tree.findall("part") if p.get("id") == part_id]
-    if not names or not parts:
-        raise ScoreError(f"The score has no part {part_id}.")
-    score_part = SubElement(SubElement(root, "part-list"), "score-part", {"id": part_id})
-    SubElement(score_part, "part-name", {"print-object": "no"}).text = ""
-    root.append(copy.deepcopy(parts[0]))
-    return root
-
-
-def _tidy(root: Element) -> None:
-    """Leave to the engraver what is its own, and put percussion signs where drummers look for them."""
-    for measure in root.iter("measure"):
-        for child in list(measure):
-            if child.tag == "print":
-                measure.remove(child)
-        for note in measure.iter("note"):
-            for sign in note.iterfind("notations/articulations/*"):
-                if "placement" not in sign.attrib:
-                    sign.set("placement", "above")
-        for graces in _grace_groups(measure):
-            _beam(graces)
-
-
-def _grace_groups(measure: Element) -> Iterator[list[Element]]:
-    group: list[Element] = []
-    for note in measure.findall("note"):
-        if note.find("grace") is not None and note.find("chord") is None:
-            group.append(note)
-            continue
-        if len(group) > 1 and all(g.find("beam") is None for g in group):
-            yield group
-        group = []
-
-
-def _beam(graces: list[Element]) -> None:
-    """Drags and ruffs are written as beamed sixteenths; files often leave them as loose flags."""
-    for index, note in enumerate(graces):
-        grace, kind = note.find("grace"), note.find("type")
-        if grace is not None:
-            grace.attrib.pop("slash", None)
-        if kind is not None:
-            kind.text = "16th"
-        word = "begin" if index == 0 else "end" if index == len(graces) - 1 else "continue"
-        anchor = [n for n, child in enumerate(note) if child.tag in ("type", "dot", "accidental", "stem", "notehead")]
-        for level in ("2", "1"):
-            beam = Element("beam", {"number": level})
-            beam.text = word
-            note.insert(max(anchor) + 1, beam)
-
-
-def _gray_others(root: Element, own: frozenset[int]) -> None:
-    for index, note in enumerate(root.iter("note")):
-        if index not in own and note.find("rest") is None:
-            note.set("color", OTHERS_GRAY)
-            for sign in note.iterfind("notations//*"):
-                sign.set("color", OTHERS_GRAY)
 
 
 def _name_measures(measures: list[Element]) -> tuple[tuple[int, str], ...]:

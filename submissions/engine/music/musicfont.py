@@ -15,6 +15,7 @@ FONT = "Leipzig"
 EM = 1000
 LETTER = 0.5  # mean width of a digit or sign of a text font, in its size: only what follows a note sign is placed by it
 GAP = 0.08  # of an em, after a note sign
+LIFT = 0.08  # of an em: the head then clears the staff, which the engraver leaves room for by the text alone
 
 _TEXT = re.compile(r'<text x="(-?\d+)" y="(-?\d+)"([^>]*)>(.*?)</text>', re.DOTALL)
 _LEAF = re.compile(
@@ -37,7 +38,9 @@ def _set(match: re.Match[str]) -> str:
                 path, advance = _glyph(f"{ord(letter):04X}")
                 scale = size / EM
                 if path:
-                    out.append(f'<g transform="translate({x:.0f},{y}) scale({scale:.3f},{scale:.3f})">{path}</g>')
+                    out.append(
+                        f'<g transform="translate({x:.0f},{float(y) - LIFT * size:.0f}) scale({scale:.3f},{scale:.3f})">{path}</g>'
+                    )
                 x += advance * scale + (GAP * size if path else 0)
         elif words.strip():
             x += LETTER * size * (len(words) - len(words.lstrip())) * 0.5
