@@ -48,7 +48,8 @@ def picture_stream(container: Any) -> Any | None:
 
 def clockwise(frame: Any) -> int:
     """Degrees to turn the coded picture clockwise to show it: 0, 90, 180 or 270."""
-    return round(-frame.rotation / 90.0) % 4 * 90
+    turns: int = round(-frame.rotation / 90.0) % 4
+    return turns * 90
 
 
 def small_gray(frame: Any, longest: int) -> NDArray[np.uint8]:

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,7 +31,8 @@ class RawTake:
     container: ContainerFacts
     sound: Sound | None
     sparse: tuple[Frame, ...] = ()  # key frames spread over the take
-    windows: tuple[tuple[Frame, ...], ...] = field(default=())  # stretches at full rate
+    windows: tuple[tuple[Frame, ...], ...] = ()  # stretches at full rate
+    packets: NDArray[Any] = field(default_factory=lambda: np.zeros(0, wire.PACKET))  # at_s, bytes, key; by time
 
     def file_s(self, container_s: float) -> float:
         """Container time as file time (sample 0 of the sound = 0 s), across gaps in the sound."""
@@ -92,6 +94,7 @@ class _Reading:
         self.facts: ContainerFacts | None = None
         self.rate = self.channels = 0
         self.samples = bytearray()
+        self.packets = np.zeros(0, wire.PACKET)
         self.frames: dict[int, list[Frame]] = {}
 
     def block(self, tag: bytes, payload: bytes) -> None:
@@ -103,6 +106,8 @@ class _Reading:
                 raise MediaError(sentences.BROKEN)
         elif tag == b"SNDD" and self.rate and len(payload) % (4 * self.channels) == 0:
             self.samples += payload
+        elif tag == b"PACK":
+            self.packets = wire.read_packets(payload)
         elif tag == b"FRAM":
             at_s, kind, gray = wire.read_frame(payload)
             self.frames.setdefault(kind, []).append(Frame(at_s, gray))
@@ -120,4 +125,4 @@ class _Reading:
             np.nan_to_num(samples, copy=False, nan=0.0, posinf=1.0, neginf=-1.0)
             sound = Sound(samples, self.rate)
         windows = tuple(tuple(sorted(self.frames[k], key=lambda f: f.at_s)) for k in sorted(self.frames) if k > 0)
-        return RawTake(self.facts, sound, tuple(self.frames.get(0, ())), windows)
+        return RawTake(self.facts, sound, tuple(self.frames.get(0, ())), windows, self.packets)

@@ -52,11 +52,21 @@ def take(descriptor: int, job: Job, write: wire.Write) -> None:
         facts, table = scan(container, picture, sound, structure, size, sender.give, job.max_s)
     sender.end()
     wire.send_facts(write, plain(facts))
+    wire.send(write, b"PACK", _records(table))
     if job.frames and facts.has_picture and len(table.times_s):
         windows = [] if job.every_key else choose_windows(envelope, facts, table)
         for at_s, kind, gray in _frames(descriptor, table, windows, len(table.key) if job.every_key else SPARSE):
             wire.send_frame(write, at_s, kind, gray)
     wire.send(write, b"DONE", b"")
+
+
+def _records(table: PictureTable) -> bytes:
+    """The picture packets that are shown, in order of time, as wire.PACKET."""
+    order = np.argsort(table.times_s, kind="stable")
+    order = order[table.shown[order]]
+    records = np.zeros(len(order), wire.PACKET)
+    records["at_s"], records["bytes"], records["key"] = table.times_s[order], table.sizes[order], table.key[order]
+    return records.tobytes()
 
 
 class _SoundSender:

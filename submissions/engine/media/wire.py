@@ -19,7 +19,7 @@ from ..facts import ContainerFacts, Span
 from . import sentences
 
 HEAD = struct.Struct("<4sQ")
-TAGS = (b"FACT", b"SNDH", b"SNDD", b"FRAM", b"FAIL", b"DONE", b"PART")
+TAGS = (b"FACT", b"SNDH", b"SNDD", b"PACK", b"FRAM", b"FAIL", b"DONE", b"PART")
 MAX_BLOCK = 64 << 20  # no block is larger: sound and frames come in pieces
 MAX_FACTS = 1 << 20
 Write = Callable[[bytes], Any]
@@ -47,6 +47,19 @@ def read_frame(payload: bytes) -> tuple[float, int, NDArray[np.uint8]]:
     if not math.isfinite(at_s) or height * width != len(payload) - 20 or height > 4096 or width > 4096:
         raise MediaError(sentences.BROKEN)
     return at_s, kind, np.frombuffer(payload, np.uint8, offset=20).reshape(height, width)
+
+
+PACKET = np.dtype([("at_s", "<f8"), ("bytes", "<u4"), ("key", "u1")])  # one picture packet, shown ones only
+
+
+def read_packets(payload: bytes) -> NDArray[Any]:
+    """Records of PACKET; MediaError when the block does not add up."""
+    if len(payload) % PACKET.itemsize:
+        raise MediaError(sentences.BROKEN)
+    packets = np.frombuffer(payload, PACKET)
+    if not np.isfinite(packets["at_s"]).all():
+        raise MediaError(sentences.BROKEN)
+    return packets
 
 
 def facts_of(payload: bytes) -> ContainerFacts:

@@ -1,0 +1,25 @@
+"""Are there enough pictures a second to follow a stick?"""
+
+from collections.abc import Iterator
+
+from ..facts import TakeFacts
+from ..findings import Finding, Level
+from ..music.written import Part
+
+CODE = "low-frame-rate"
+LOW_FPS = (
+    22.0  # the slowest usual rate is 24000/1001 = 23.976; phones in dim light fall a little below what they promise
+)
+HOPELESS_FPS = 12.0  # chosen: below it each stroke shows in one picture or none
+
+
+def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
+    fps = facts.container.fps
+    if not facts.container.has_picture or facts.picture.still or fps is None or fps >= LOW_FPS:
+        return
+    yield Finding(
+        CODE,
+        Level.LOOK if fps >= HOPELESS_FPS else Level.REDO,
+        f"The video has only {fps:.1f} pictures a second, so strokes are seen in jumps.",
+        "Set the camera to 30 pictures a second and turn on more light: phones slow down in the dark.",
+    )

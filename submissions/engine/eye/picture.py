@@ -1,0 +1,173 @@
+"""What the picture shows: black, dark, covered, blurred, letterboxed, frozen, still, shaking.
+
+From sparse key frames (longer side 320 pixels, gray 0..255), packet sizes and the motion windows; no full decode.
+Conventions: spans in file time, seconds; shares 0..1; shifts in parts of the picture's longer side.
+"""
+
+import itertools
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..facts import PictureFacts, Span
+from ..media import Frame, RawTake
+
+Gray = NDArray[np.uint8]
+
+BLACK_LUMA = 20.0  # chosen: video black is 0 here (full range); noise and compression lift it by some steps
+DARK_LUMA = 45.0  # chosen: hands and sticks cannot be told from the drum below it
+DARK_BRIGHT_LUMA = 110.0  # a stage with a lit player is dark in the mean and still shows the player
+PLAIN_SPREAD = 7.0  # chosen: a finger or a pocket over the lens leaves a plain patch; any room has more contrast
+BAR_SHARE = 0.06  # of the side: thinner black borders are cropping, not letterboxing
+SAME_LUMA = 1.0  # mean difference of two frames of a standing picture, after compression
+FROZEN_S = 1.0  # chosen: shorter stops are hiccups that the eye forgives
+STILL_SHARE = 0.9
+TINY_BYTES, TINY_PER_PIXEL = 60.0, 0.00025  # a packet that says "as before": header plus one flag a block
+SHAKING_SHIFT = 0.006  # chosen: from frame to frame, parts of the longer side: 12 pixels at 1920
+
+
+def measure_picture(raw: RawTake) -> PictureFacts:
+    """Facts of the picture; defaults where there is no picture."""
+    if not raw.sparse:
+        return PictureFacts()
+    grays = [frame.gray for frame in raw.sparse]
+    means = np.array([gray.mean() for gray in grays])
+    black = np.array([_black(gray) for gray in grays])
+    seen = [gray for gray, dead in zip(grays, black, strict=True) if not dead]
+    frozen = frozen_spans(raw)
+    return PictureFacts(
+        black_share=float(black.mean()),
+        mean_luma=float(means.mean()),
+        dark=bool(seen) and float(np.mean([_dark(gray) for gray in seen])) > 0.5,
+        covered=bool(seen) and float(np.mean([_plain(gray) for gray in seen])) > 0.5,
+        frozen=frozen,
+        still=_still(raw, frozen),
+        sharpness=float(np.median([sharpness(gray) for gray in seen])) if seen else None,
+        letterboxed=bool(seen) and _letterboxed(seen),
+        shaking=_shaking(raw.windows),
+    )
+
+
+def _black(gray: Gray) -> bool:
+    return bool(np.percentile(gray, 98) < BLACK_LUMA)
+
+
+def _dark(gray: Gray) -> bool:
+    return bool(gray.mean() < DARK_LUMA and np.percentile(gray, 95) < DARK_BRIGHT_LUMA)
+
+
+def _plain(gray: Gray) -> bool:
+    return bool(gray.std() < PLAIN_SPREAD)
+
+
+def sharpness(gray: Gray) -> float:
+    """1 = as sharp as its size allows, 0 = nothing but blur: how much blurring once more would take away.
+
+    After Crete, Dolmiere, Ladret and Nicolas, "The blur effect", SPIE 6492 (2007): neighbour differences of the picture
+    and of a copy blurred over 9 pixels are compared; a picture that loses little had little to lose.
+    """
+    picture = gray.astype(np.float64)
+    kept = []
+    for axis in (0, 1):
+        sharp = np.abs(np.diff(picture, axis=axis))
+        blurred = np.abs(np.diff(_box(picture, axis), axis=axis))
+        lost = np.maximum(sharp - blurred, 0.0).sum()
+        kept.append(float(lost / sharp.sum()) if sharp.sum() > 0 else 0.0)
+    return min(kept)
+
+
+def _box(picture: NDArray[np.float64], axis: int, width: int = 9) -> NDArray[np.float64]:
+    pad = [(0, 0), (0, 0)]
+    pad[axis] = (width // 2 + 1, width // 2)
+    total = np.cumsum(np.pad(picture, pad, mode="edge"), axis=axis)
+    upper = np.take(total, range(width, total.shape[axis]), axis=axis)
+    lower = np.take(total, range(total.shape[axis] - width), axis=axis)
+    return np.asarray((upper - lower) / width)
+
+
+def _letterboxed(grays: list[Gray]) -> bool:
+    """Black bars at both ends of one direction in every frame, with a picture between them."""
+    brightest = np.max(np.stack([g for g in grays if g.shape == grays[0].shape]), axis=0)
+    for axis in (0, 1):
+        lines = np.percentile(brightest, 95, axis=axis)
+        lit = np.flatnonzero(lines >= BLACK_LUMA)
+        if len(lit) and min(lit[0], len(lines) - 1 - lit[-1]) >= BAR_SHARE * len(lines):
+            return True
+    return False
+
+
+def frozen_spans(raw: RawTake) -> tuple[Span, ...]:
+    """Stretches where the picture stands still: packets that say "as before", or no packets at all."""
+    packets = raw.packets
+    if len(packets) < 2:
+        return ()
+    at_s, size = packets["at_s"], packets["bytes"].astype(float)
+    pixels = (raw.container.width or 0) * (raw.container.height or 0)
+    tiny = (size < TINY_BYTES + TINY_PER_PIXEL * pixels) | (packets["key"] > 0)
+    if packets["key"].mean() > 0.9:  # every picture stands alone: the same picture has the same size
+        tiny = np.append(np.abs(np.diff(size)) < 1e-3 * size[1:], False)
+    spans = [Span(raw.file_s(a), raw.file_s(b)) for a, b in _runs(at_s, tiny) if _same(raw.sparse, a, b)]
+    gaps = np.flatnonzero(np.diff(at_s) >= FROZEN_S)
+    spans += [Span(raw.file_s(float(at_s[i])), raw.file_s(float(at_s[i + 1]))) for i in gaps]
+    return tuple(sorted(spans, key=lambda span: span.start_s))
+
+
+def _runs(at_s: NDArray[np.float64], tiny: NDArray[np.bool_]) -> list[tuple[float, float]]:
+    """(start, end) of runs of at least FROZEN_S in which all packets are tiny; a lone packet does not break one."""
+    smooth = tiny | (np.append(tiny[1:], False) & np.append(False, tiny[:-1]))
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], smooth.astype(np.int8), [0]])))
+    runs = [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    return [(float(at_s[a]), float(at_s[b])) for a, b in runs if at_s[b] - at_s[a] >= FROZEN_S]
+
+
+def _same(sparse: tuple[Frame, ...], start_s: float, end_s: float) -> bool:
+    """Whether the decoded frames inside the stretch show one picture (they do when there are fewer than two)."""
+    inside = [frame.gray.astype(np.int16) for frame in sparse if start_s < frame.at_s < end_s]
+    return all(np.abs(a - b).mean() < SAME_LUMA for a, b in itertools.pairwise(inside))
+
+
+def _still(raw: RawTake, frozen: tuple[Span, ...]) -> bool:
+    """One picture for the whole take."""
+    if raw.container.frames <= 2:
+        return True
+    length = raw.container.picture_duration_s or 0.0
+    stands = sum(span.end_s - span.start_s for span in frozen) >= STILL_SHARE * length
+    frames = [raw.sparse[0], *raw.sparse[1:], *(frame for window in raw.windows for frame in window[::5])]
+    sizes = {frame.gray.shape for frame in frames}
+    groups = [[f.gray.astype(np.int16) for f in frames if f.gray.shape == size] for size in sizes]
+    same = all(np.abs(group[0] - other).mean() < SAME_LUMA for group in groups for other in group[1:])
+    return length > 2.0 and stands and same
+
+
+def _shaking(windows: tuple[tuple[Frame, ...], ...]) -> bool:
+    """Whether the whole picture jumps about from frame to frame (a hand-held or drum-mounted camera)."""
+    jumps = [jump for window in windows for jump in _jumps(window)]
+    return len(jumps) >= 20 and float(np.percentile(jumps, 60)) > SHAKING_SHIFT
+
+
+def _jumps(window: tuple[Frame, ...]) -> list[float]:
+    """Change of the whole picture's shift from one frame to the next, parts of the longer side."""
+    shifts = [whole_shift(a.gray, b.gray) for a, b in itertools.pairwise(window) if a.gray.shape == b.gray.shape]
+    longest = max(window[0].gray.shape) if window else 1
+    return [float(np.hypot(b[0] - a[0], b[1] - a[1])) / longest for a, b in itertools.pairwise(shifts)]
+
+
+def whole_shift(before: Gray, after: Gray) -> tuple[float, float]:
+    """By how many pixels (down, right) most of the picture moved: phase correlation (Kuglin and Hines, 1975)."""
+    taper = np.outer(np.hanning(before.shape[0]), np.hanning(before.shape[1]))
+    a, b = (np.fft.rfft2((g.astype(np.float64) - g.mean()) * taper) for g in (before, after))
+    cross = a.conj() * b
+    surface = np.fft.irfft2(cross / (np.abs(cross) + 1e-9 * np.abs(cross).max() + 1e-12), s=before.shape)
+    down, right = np.unravel_index(int(surface.argmax()), surface.shape)
+    half = (before.shape[0] // 2, before.shape[1] // 2)
+    return (
+        _peak(surface[:, right], int(down), half[0], before.shape[0]),
+        _peak(surface[down], int(right), half[1], before.shape[1]),
+    )
+
+
+def _peak(line: NDArray[np.float64], at: int, half: int, length: int) -> float:
+    """Signed place of the peak, refined by the centre of mass of its neighbours."""
+    around = np.array([line[(at - 1) % length], line[at], line[(at + 1) % length]]).clip(0.0)
+    fine = float((around[2] - around[0]) / around.sum()) if around.sum() > 0 else 0.0
+    return (at if at <= half else at - length) + fine
