@@ -1,0 +1,345 @@
+"""What the line looks like now: chairs, and how far each is, read in a fixed number of queries for a whole call."""
+
+from dataclasses import dataclass, field
+
+from .models import Call, Chair, Entry, PartRow, Pick, Segment, Take
+
+# A chair shows the best take it can count on; earlier in this list is less.
+STATES = ("empty", "redo", "waiting", "look", "ready", "picked")
+SECTION_ORDER = ("snare", "tenors", "bass", "cymbals", "other")
+DEMANDS = {"easy": 1, "medium": 2, "hard": 3}  # levels of the music desk, as dots on the page
+
+
+@dataclass(frozen=True)
+class Seat:
+    """One chair as it stands in the line from above."""
+
+    instrument: str
+    drum: str
+    label: str
+    state: str
+    who: str = ""
+    url: str = ""
+    mine: bool = False
+
+
+@dataclass
+class PartNow:
+    """One part with its chairs and what has come for it."""
+
+    part: PartRow
+    chairs: list[Chair]
+    takes: list[Take] = field(default_factory=list)  # each player's newest
+    picks: dict[int, Pick] = field(default_factory=dict)  # by chair
+
+    def count(self, state: str) -> int:
+        return sum(1 for take in self.takes if take_state(take) == state)
+
+    @property
+    def wanted(self) -> int:
+        return len(self.chairs)
+
+    @property
+    def received(self) -> int:
+        return len(self.takes)
+
+    @property
+    def ready(self) -> int:
+        return self.count("ready")
+
+    @property
+    def look(self) -> int:
+        return self.count("look")
+
+    @property
+    def redo(self) -> int:
+        return self.count("redo")
+
+    @property
+    def waiting(self) -> int:
+        return self.count("waiting")
+
+    @property
+    def picked(self) -> int:
+        return len(self.picks)
+
+    @property
+    def open(self) -> int:
+        """Chairs for which no usable take has come."""
+        return max(0, self.wanted - self.ready)
+
+    @property
+    def thin(self) -> bool:
+        """Whether more than half of the chairs are still open."""
+        return self.open * 2 > self.wanted
+
+    @property
+    def seat_states(self) -> list[tuple[str, str]]:
+        """State and player of each chair: picks sit where they were put, other takes fill up from the best."""
+        sitting = {pick.take_id for pick in self.picks.values()}
+        others = sorted((t for t in self.takes if t.pk not in sitting), key=lambda t: -STATES.index(take_state(t)))
+        seats = []
+        for chair in self.chairs:
+            pick = self.picks.get(chair.pk)
+            if pick:
+                seats.append(("picked", pick.take.entry.display_name))
+            elif others:
+                take = others.pop(0)
+                seats.append((take_state(take), take.entry.display_name))
+            else:
+                seats.append(("empty", ""))
+        return seats
+
+
+@dataclass
+class Voice:
+    """The same instrument through all segments: what a player chooses."""
+
+    instrument: str
+    drum: str
+    name: str
+    parts: list[PartNow] = field(default_factory=list)
+
+    @property
+    def key(self) -> str:
+        return f"{self.instrument}-{self.drum}-{self.parts[0].part.pk}"
+
+    @property
+    def wanted(self) -> int:
+        return max(now.wanted for now in self.parts)
+
+    @property
+    def open(self) -> int:
+        return max(now.open for now in self.parts)
+
+    @property
+    def thin(self) -> bool:
+        return self.wanted > 0 and self.open * 2 > self.wanted
+
+    @property
+    def first(self) -> PartRow:
+        return self.parts[0].part
+
+    @property
+    def demand(self) -> int:
+        """The hardest of its segments, 1 to 3; 0 when nobody has said."""
+        return max((demand_of(now.part) for now in self.parts), default=0)
+
+    def seats(self) -> list[tuple[str, str]]:
+        """A chair counts as far as its segment that is least far."""
+        by_part = [now.seat_states for now in self.parts]
+        seats = []
+        for n in range(self.wanted):
+            here = [states[n] for states in by_part if n < len(states)]
+            seats.append(min(here, key=lambda seat: STATES.index(seat[0])))
+        return seats
+
+
+def demand_of(part: PartRow) -> int:
+    return DEMANDS.get(part.demand.get("level", ""), 0)
+
+
+def take_state(take: Take) -> str:
+    """One word for a take: a person's decision counts before the machine's verdict."""
+    decision = take.newest_word if hasattr(take, "newest_word") else getattr(take.decision, "word", "")
+    if decision == "accept":
+        return "ready"
+    if decision in ("redo", "leave"):
+        return "redo"
+    if take.work == "failed":
+        return "look"
+    return take.verdict or "waiting"
+
+
+def parts_now(call: Call, for_editor: bool = False) -> list[PartNow]:
+    """All offered parts of a call in running order, with chairs, newest takes and picks."""
+    parts = list(PartRow.objects.filter(segment__call=call, offered=True).select_related("segment").order_by("segment__place", "place", "pk"))
+    now = {part.pk: PartNow(part, []) for part in parts}
+    for chair in Chair.objects.filter(part__in=parts).order_by("part", "number"):
+        now[chair.part_id].chairs.append(chair)
+    takes = Take.objects.for_editor(call) if for_editor else Take.objects.for_organizer(call)
+    for take in takes.newest().select_related("entry", "report").prefetch_related("decisions"):
+        if take.part_id in now:
+            words = sorted(take.decisions.all(), key=lambda d: (d.made_at, d.pk))
+            take.newest_word = words[-1].word if words else ""
+            now[take.part_id].takes.append(take)
+    for pick in Pick.objects.filter(chair__part__in=parts).select_related("take__entry"):
+        for part_now in now.values():
+            if any(chair.pk == pick.chair_id for chair in part_now.chairs):
+                part_now.picks[pick.chair_id] = pick
+    return list(now.values())
+
+
+def voices(parts: list[PartNow]) -> list[Voice]:
+    """Parts gathered by instrument, drum and name, in the order in which the line stands."""
+    found: dict[tuple[str, str, str], Voice] = {}
+    for now in parts:
+        key = (now.part.instrument, now.part.drum, now.part.name)
+        found.setdefault(key, Voice(*key)).parts.append(now)
+
+    def standing(voice: Voice) -> tuple[int, int]:
+        kind = voice.instrument if voice.instrument in SECTION_ORDER else "other"
+        return SECTION_ORDER.index(kind), voice.parts[0].part.place
+
+    return sorted(found.values(), key=standing)
+
+
+def line_of(found: list[Voice], names: bool = False, mine: frozenset[int] = frozenset(), url=None) -> list[Seat]:
+    """The line from above over all segments; names only for people who may see them."""
+    line = []
+    for voice in found:
+        states = voice.seats()
+        for number, (state, who) in enumerate(states, 1):
+            label = voice.name if len(states) == 1 else f"{voice.name} {number}"
+            is_mine = number == 1 and any(now.part.pk in mine for now in voice.parts)
+            line.append(Seat(voice.instrument, voice.drum, label, state, who if names else "", url(voice.parts[0].part) if url else "", is_mine))
+    return line
+
+
+def line_of_segment(parts: list[PartNow], names: bool = False, url=None) -> list[Seat]:
+    """The line from above of one segment."""
+    line = []
+    for now in parts:
+        states = now.seat_states
+        for number, (state, who) in enumerate(states, 1):
+            label = now.part.name if len(states) == 1 else f"{now.part.name} {number}"
+            line.append(Seat(now.part.instrument, now.part.drum, label, state, who if names else "", url(now.part) if url else ""))
+    return line
+
+
+def easiest_open(found: list[Voice]) -> Voice | None:
+    """Where a beginner is led: the least demanding voice that still has an open chair."""
+    still = [voice for voice in found if voice.open and voice.demand]
+    return min(still, key=lambda voice: (voice.demand, voice.instrument != "bass"), default=None)
+
+
+@dataclass(frozen=True)
+class TakeRow:
+    """One take with its state, for lists."""
+
+    take: Take
+    state: str
+
+
+@dataclass(frozen=True)
+class MyPart:
+    """One of a player's parts with the newest take of it."""
+
+    part: PartRow
+    take: Take | None
+    state: str
+
+
+def rows_of(entry: Entry, part: PartRow | None = None, tryout: bool | None = None) -> list[TakeRow]:
+    """A player's own takes, newest first."""
+    takes = entry.takes.kept().select_related("part__segment__call", "report").prefetch_related("decisions")
+    if part is not None:
+        takes = takes.filter(part=part)
+    if tryout is not None:
+        takes = takes.filter(is_tryout=tryout)
+    picked = set(Pick.objects.filter(take__entry=entry).values_list("take_id", flat=True))
+    return [TakeRow(take, "picked" if take.pk in picked else take_state(take)) for take in takes]
+
+
+def my_parts(entry: Entry) -> list[MyPart]:
+    """A player's parts in running order with the newest take that counts."""
+    newest: dict[int, TakeRow] = {}
+    for row in rows_of(entry, tryout=False):
+        newest.setdefault(row.take.part_id, row)
+    parts = entry.parts.select_related("segment__call").order_by("segment__place", "place")
+    return [MyPart(p, newest[p.pk].take, newest[p.pk].state) if p.pk in newest else MyPart(p, None, "empty") for p in parts]
+
+
+def public_calls() -> list[Call]:
+    """Calls for the front page: open ones by deadline, then the closed ones, newest first."""
+    calls = list(Call.objects.public())
+    return [c for c in calls if c.is_open] + [c for c in reversed(calls) if not c.is_open]
+
+
+def calls_of(user) -> tuple[list[Call], list[Call]]:
+    """Calls this person organizes, and others they edit."""
+    mine = list(Call.objects.organized_by(user))
+    edited = [call for call in Call.objects.edited_by(user) if call.organizer_id != user.pk]
+    return mine, edited
+
+
+@dataclass(frozen=True)
+class SegmentNow:
+    """A segment with its parts, for the running order."""
+
+    segment: Segment
+    parts: list[PartRow]
+    unread: int
+
+
+def segments_of(call: Call) -> list[SegmentNow]:
+    """The running order with parts and their chairs."""
+    found = []
+    for segment in call.segments.prefetch_related("parts__chairs"):
+        parts = list(segment.parts.all())
+        found.append(SegmentNow(segment, parts, sum(len(part.unread) for part in parts)))
+    return found
+
+
+def moved(segment: Segment, step: int) -> list[int]:
+    """The order of all segments with this one moved by a step."""
+    pks = list(segment.call.segments.values_list("pk", flat=True))
+    at = pks.index(segment.pk)
+    to = max(0, min(len(pks) - 1, at + step))
+    pks.insert(to, pks.pop(at))
+    return pks
+
+
+def missing_to_publish(call: Call) -> list[str]:
+    """What publish_call would refuse, as words of the form's fields."""
+    missing = []
+    if not call.segments.exists():
+        missing.append("segments")
+    elif not Chair.objects.filter(part__segment__call=call, part__offered=True).exists():
+        missing.append("chairs")
+    if not call.consent_texts.exists():
+        missing.append("consent_text")
+    if call.rights_stated_at is None:
+        missing.append("rights_statement")
+    return missing
+
+
+def by_segment(parts: list[PartNow]) -> list[tuple[Segment, list[PartNow]]]:
+    """Parts under their segments, in running order."""
+    found: dict[int, tuple[Segment, list[PartNow]]] = {}
+    for now in parts:
+        found.setdefault(now.part.segment_id, (now.part.segment, []))[1].append(now)
+    return list(found.values())
+
+
+def totals(parts: list[PartNow]) -> dict[str, int]:
+    """Sums over the whole call."""
+    return {name: sum(getattr(now, name) for now in parts) for name in ("wanted", "received", "ready", "look", "redo", "waiting", "picked", "open")}
+
+
+def for_the_eye(parts: list[PartNow]) -> list[TakeRow]:
+    """Takes a person should look at, oldest first: no decision yet and the machine is not sure, or it failed."""
+    takes = [take for now in parts for take in now.takes if take_state(take) == "look"]
+    return [TakeRow(take, "look") for take in sorted(takes, key=lambda take: take.received_at)]
+
+
+@dataclass(frozen=True)
+class Person:
+    """A player with what they chose and sent, for the board."""
+
+    entry: Entry
+    chosen: int
+    sent: int
+
+    @property
+    def owes(self) -> int:
+        return max(0, self.chosen - self.sent)
+
+
+def people_of(call: Call) -> list[Person]:
+    """Players who have entered; those who still owe takes first, because they can still fill a chair."""
+    people = []
+    for entry in call.entries.active().prefetch_related("parts", "takes", "consents"):
+        sent = {take.part_id for take in entry.takes.all() if not take.is_tryout and take.withdrawn_at is None}
+        people.append(Person(entry, len(entry.parts.all()), len(sent)))
+    return sorted(people, key=lambda person: (-person.owes, person.entry.display_name))

@@ -1,0 +1,106 @@
+"""Figures as words: times left, places in a video, milliseconds, sizes; and form fields drawn one way everywhere."""
+
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+from django import template
+from django.utils import timezone
+from django.utils.formats import date_format, number_format
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+register = template.Library()
+
+
+@register.filter
+def clock(seconds: float | None) -> str:
+    """A place in a video as minutes and seconds, 0:43."""
+    if seconds is None:
+        return ""
+    whole = max(0, int(seconds))
+    return f"{whole // 60}:{whole % 60:02d}"
+
+
+@register.filter
+def ms(value: float | None) -> str:
+    """Milliseconds with one decimal place under ten, none above."""
+    if value is None:
+        return "–"
+    return f"{number_format(abs(value), 1 if abs(value) < 10 else 0)} ms"
+
+
+@register.filter
+def late_words(value: float | None) -> str:
+    """12 ms late, 4.0 ms early, exact."""
+    if value is None:
+        return _("cannot be told")
+    if abs(value) < 0.05:
+        return _("exact")
+    return (_("%(ms)s late") if value > 0 else _("%(ms)s early")) % {"ms": ms(value)}
+
+
+@register.filter
+def size_words(value: int | None) -> str:
+    """Bytes as megabytes or gigabytes."""
+    if not value:
+        return "–"
+    mega = value / 1024**2
+    return f"{number_format(mega / 1024, 1)} GB" if mega >= 1024 else f"{number_format(mega, 1 if mega < 10 else 0)} MB"
+
+
+def duration_words(seconds: float) -> str:
+    """The two largest units of a duration: 3 days 4 hours, 12 minutes."""
+    minutes = max(0, int(seconds)) // 60
+    days, hours, minutes = minutes // 1440, minutes // 60 % 24, minutes % 60
+    words = [
+        ngettext("%(n)d day", "%(n)d days", days) % {"n": days} if days else "",
+        ngettext("%(n)d hour", "%(n)d hours", hours) % {"n": hours} if hours else "",
+        ngettext("%(n)d minute", "%(n)d minutes", minutes) % {"n": minutes} if minutes and not days else "",
+    ]
+    return " ".join(word for word in words if word) or _("less than a minute")
+
+
+@register.filter
+def time_left(moment: datetime | None) -> str:
+    """What is left until a moment, in words; empty when it has passed."""
+    if moment is None:
+        return ""
+    left = (moment - timezone.now()).total_seconds()
+    return duration_words(left) if left > 0 else ""
+
+
+@register.filter
+def in_zone(moment: datetime | None, zone: str) -> str:
+    """A moment in a named zone, with the zone's name: never a time without its zone."""
+    if moment is None:
+        return ""
+    local = moment.astimezone(ZoneInfo(zone or "UTC"))
+    words = date_format(local, "l j F Y, H:i")
+    return f"{words} ({(zone or 'UTC').replace('_', ' ')})"
+
+
+@register.filter
+def minutes_words(seconds: float | None) -> str:
+    """An expected wait in whole minutes, rounded up so that it is kept."""
+    minutes = max(1, -(-int(seconds or 0) // 60))
+    return ngettext("about %(n)d minute", "about %(n)d minutes", minutes) % {"n": minutes}
+
+
+@register.inclusion_tag("parts/field.html")
+def field(bound, help: str = "") -> dict:  # noqa: A002 - the template's word
+    """One form field with label, help and error, tied together for screen readers."""
+    described = []
+    help_text = help or bound.help_text
+    if help_text:
+        described.append(f"{bound.auto_id}_help")
+    if bound.errors:
+        described.append(f"{bound.auto_id}_wrong")
+    attributes = {"aria-describedby": " ".join(described)} if described else {}
+    if bound.errors:
+        attributes["aria-invalid"] = "true"
+    kind = getattr(bound.field.widget, "input_type", "")
+    many = hasattr(bound.field.widget, "subwidgets") and bound.field.widget.__class__.__name__ in ("RadioSelect", "CheckboxSelectMultiple")
+    return {
+        "bound": bound, "help": help_text, "widget": None if many else bound.as_widget(attrs=attributes),
+        "tick": kind == "checkbox" and not many, "many": many, "described": " ".join(described),
+    }
