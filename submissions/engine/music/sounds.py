@@ -64,6 +64,7 @@ def _beater(pitch_hz: float, ring_s: float) -> Voice:
 _SNARE = Voice(330.0, 0.16, 0.8, (1_800.0, 11_000.0), 0.014, 0.55, wires=0.5, wires_s=0.16)
 _RIM = Voice(1_150.0, 0.06, 1.0, (1_500.0, 9_000.0), 0.02, 0.5)
 _CRASH = Voice(420.0, 0.5, 0.5, (700.0, 12_000.0), 0.03, 0.12, plate=1.0, plate_s=1.8)
+_CHOKE = Voice(420.0, 0.12, 0.6, (700.0, 12_000.0), 0.03, 0.12, plate=1.0, plate_s=0.16)  # caught at once
 _TENORS = tuple(
     (f"tenor-{n}", _rod(f, 0.34)) for n, f in ((1, 330.0), (2, 270.0), (3, 215.0), (4, 175.0), (5, 430.0), (6, 480.0))
 )
@@ -76,6 +77,7 @@ _COMMON = (
     *_BASSES,
     ("bass", _beater(82.0, 0.5)),
     ("cymbal", _CRASH),
+    ("cymbal-choke", _CHOKE),
 )
 
 FIELD = Kit("field", _COMMON, _SNARE)

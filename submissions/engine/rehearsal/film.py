@@ -5,13 +5,16 @@ later by what `sound_late_s` says. Sound and picture start together in the conta
 the sound; the hands allow for it, so that `sound_late_s` stays what a viewer sees.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
 
+import numpy as np
+
 from ..facts import Sound
 from ..media import write_aac, write_film
-from .picture import PictureSpec, frame_times, frames
+from .picture import Picture, PictureSpec, frame_times, frames
 from .take import MadeTake
 
 FAST = {"libx264": {"preset": "ultrafast"}}  # a demo is waited for; size matters less
@@ -47,7 +50,7 @@ def make_film(take: MadeTake, spec: FilmSpec, path: Path) -> None:
     codec = spec.video_codec or ("" if spec.suffix == ".webm" else "libx264")
     write_film(
         path,
-        frames(picture, seen, times),
+        _turned(frames(picture, seen, times), spec.rotation),
         fps=Fraction(picture.fps).limit_denominator(1001),
         times_s=times if picture.uneven else None,
         sound=_storable(sound),
@@ -62,6 +65,12 @@ def make_film(take: MadeTake, spec: FilmSpec, path: Path) -> None:
     )
     if spec.cut_share is not None:
         break_off(path, spec.cut_share)
+
+
+def _turned(pictures: Iterator[Picture], rotation: int) -> Iterator[Picture]:
+    """Frames as a phone held sideways stores them: turned back by what the player will turn them."""
+    for picture in pictures:
+        yield np.ascontiguousarray(np.rot90(picture, rotation // 90)) if rotation else picture
 
 
 def _storable(sound: Sound | None) -> Sound | None:

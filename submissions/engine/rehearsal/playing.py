@@ -13,6 +13,7 @@ from ..music.written import Part, WrittenStroke
 from .spec import Faults, Skill
 
 CLOSEST_SHARE = 0.35  # two strokes never come closer than this share of their written distance: hands keep order
+STRUCK = {("cymbal", "muted"): "cymbal-choke"}  # a drum word and a technique that make another sound
 TOGETHER_MS = 3.0  # two hands that strike two drums at once; common practice, no source
 BUZZ_GAP_S = (0.014, 0.026)  # bounces of a press roll; common practice, no source
 
@@ -41,7 +42,7 @@ def play(part: Part, skill: Skill, faults: Faults, rng: np.random.Generator) -> 
             continue
         level = _level(stroke, skill, rng)
         at_s = float(times[index])
-        drum = "rim" if stroke.technique == "rim" else stroke.drum
+        drum = STRUCK.get((stroke.drum, stroke.technique)) or ("rim" if stroke.technique == "rim" else stroke.drum)
         strikes.append(Strike(at_s, index, stroke.kind, drum, level))
         if stroke.kind == "buzz":
             strikes += _bounces(stroke, at_s, level, rng)
