@@ -121,6 +121,7 @@ if STORAGE == "s3":
         },
     }
 STATIC_URL, STATIC_ROOT = "/static/", env.folder("TAPOFF_STATIC_DIR", BASE_DIR / "static-built")
+STATIC_ROOT.mkdir(parents=True, exist_ok=True)
 STATIC_STORE = "django.contrib.staticfiles.storage.StaticFilesStorage"
 if env.flag("TAPOFF_STATIC_MANIFEST"):
     STATIC_STORE = "whitenoise.storage.CompressedManifestStaticFilesStorage"
@@ -202,5 +203,8 @@ LOGGING = {
     "formatters": {"line": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line", "filters": ["no-links"]}},
     "root": {"handlers": ["console"], "level": env.text("TAPOFF_LOG_LEVEL", "INFO")},
-    "loggers": {"django": {"handlers": [], "level": "INFO", "propagate": True}},
+    "loggers": {
+        "django": {"handlers": [], "level": "INFO", "propagate": True},
+        "axes": {"level": "WARNING"},
+    },
 }

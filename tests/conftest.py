@@ -1,0 +1,73 @@
+"""Fixtures for tests that need the portal: private folders, and the named cast."""
+
+from types import SimpleNamespace
+
+import pytest
+
+
+@pytest.fixture(autouse=True)
+def own_folders(request, tmp_path):
+    """Takes, spooled uploads and mail of a test lie in its own folder; limits are counted anew."""
+    if not {"settings", "db", "transactional_db", "client"} & set(request.fixturenames):
+        yield
+        return
+    from django.core.cache import cache
+
+    settings = request.getfixturevalue("settings")
+    stores = settings.STORAGES
+    local = {"BACKEND": "django.core.files.storage.FileSystemStorage", "OPTIONS": {"location": str(tmp_path / "files")}}
+    settings.STORAGES = stores | {"default": local, "links": local}
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]  # strong ones are slow on purpose
+    settings.SPOOL_DIR = tmp_path / "spool"
+    cache.clear()
+    yield
+    cache.clear()
+
+
+@pytest.fixture
+def call(db):
+    """One published call, organized by the organizer."""
+    from tests import cast
+
+    return cast.make_call(cast.make_user("organizer"), cast.make_user("editor"))
+
+
+@pytest.fixture
+def people(call):
+    """player, other_player (of the same call), organizer, editor, and two kinds of stranger."""
+    from django.test import Client
+
+    from tests import cast
+
+    def at_desk(user) -> cast.Person:
+        client = Client()
+        client.force_login(user)
+        return cast.Person(client, user=user)
+
+    def playing(name: str) -> cast.Person:
+        entry, secret = cast.enter(call, name)
+        client = Client()
+        cast.open_link(client, secret)
+        return cast.Person(client, entry=entry, secret=secret)
+
+    return SimpleNamespace(
+        player=playing("Wren Aster"),
+        other_player=playing("Ivo Larch"),
+        organizer=at_desk(call.organizer),
+        editor=at_desk(call.editors.get()),
+        stranger=cast.Person(Client()),
+        other_organizer=at_desk(cast.make_user("elsewhere")),
+    )
+
+
+@pytest.fixture
+def player(people):
+    return people.player
+
+
+@pytest.fixture
+def part(call):
+    """The snare part."""
+    from submissions.models import PartRow
+
+    return PartRow.objects.get(segment__call=call, instrument="snare")
