@@ -3,13 +3,14 @@
 Conventions: coordinates are pixels, y downward; everything scales with the frame's height, so that any size works.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 Picture = NDArray[np.uint8]
 Colour = tuple[int, int, int]
+STEPS = 160  # heights that are told apart: about a pixel each at 480 lines
 
 
 @dataclass(frozen=True)
@@ -37,33 +38,61 @@ class Stage:
 
 
 @dataclass(frozen=True)
+class _Sprite:
+    """A hand at one height, ready to be laid over a canvas: colour already multiplied by cover."""
+
+    rows: slice
+    columns: slice
+    keep: NDArray[np.float32]  # what stays of the canvas, 0..1
+    colour: NDArray[np.float32]
+
+
+@dataclass
 class Figure:
-    """Draws the hands onto a canvas, smeared over an open shutter."""
+    """Lays the hands over a canvas, smeared over an open shutter. Each height is drawn once and kept."""
 
     stage: Stage
+    kept: dict[tuple[int, int], _Sprite] = field(default_factory=dict)
 
     def draw(self, canvas: Picture, heights: list[list[float]]) -> None:
         """heights: for each hand its heights while the shutter was open."""
-        for hand, track in zip(self.stage.hands, heights, strict=True):
-            spread = max(track) - min(track)
-            seen = track if spread > 0.02 else track[:1]
-            for height in seen:
-                self._stick(canvas, hand, height, 1.0 / len(seen) if len(seen) > 1 else 1.0)
+        for which, track in enumerate(heights):
+            steps = [round(height * STEPS) for height in track]
+            seen = steps if len(set(steps)) > 1 else steps[:1]
+            for step in seen:
+                sprite = self._sprite(which, step)
+                share = np.float32(1.0 / len(seen))
+                piece = canvas[sprite.rows, sprite.columns].astype(np.float32)
+                mixed = piece * (1 - share * (1 - sprite.keep)) + share * sprite.colour
+                canvas[sprite.rows, sprite.columns] = mixed.astype(np.uint8)
 
-    def _stick(self, canvas: Picture, hand: Hand, height: float, share: float) -> None:
+    def _sprite(self, which: int, step: int) -> _Sprite:
+        if (which, step) not in self.kept:
+            self.kept[which, step] = self._drawn(self.stage.hands[which], step / STEPS)
+        return self.kept[which, step]
+
+    def _drawn(self, hand: Hand, height: float) -> _Sprite:
+        """The hand alone, drawn over black and over white: the difference is what it covers."""
+        stage, shape = self.stage, self.stage.background.shape
         tip = (hand.tip[0] + hand.rise[0] * height, hand.tip[1] + hand.rise[1] * height)
         move = hand.follow * height
         grip = (hand.grip[0] + hand.rise[0] * move, hand.grip[1] + hand.rise[1] * move)
-        capsule(canvas, hand.shoulder, grip, self.stage.thick * 3.4, self.stage.sleeve, share)
-        capsule(canvas, grip, tip, self.stage.thick, self.stage.stick, share)
-        capsule(canvas, tip, tip, self.stage.bead, self.stage.stick, share)
-        capsule(canvas, grip, grip, self.stage.thick * 3.2, self.stage.skin, share)
+        layers = []
+        for ground in (0, 255):
+            layer = np.full(shape, ground, np.uint8)
+            capsule(layer, hand.shoulder, grip, stage.thick * 3.4, stage.sleeve)
+            capsule(layer, grip, tip, stage.thick, stage.stick)
+            capsule(layer, tip, tip, stage.bead, stage.stick)
+            capsule(layer, grip, grip, stage.thick * 3.2, stage.skin)
+            layers.append(layer.astype(np.float32))
+        keep = (layers[1] - layers[0])[..., :1] / 255.0
+        ys, xs = np.nonzero(keep[..., 0] < 1.0)
+        rows, columns = slice(int(ys.min()), int(ys.max()) + 1), slice(int(xs.min()), int(xs.max()) + 1)
+        return _Sprite(rows, columns, keep[rows, columns].copy(), layers[0][rows, columns].copy())
 
 
-def capsule(
-    canvas: Picture, a: tuple[float, float], b: tuple[float, float], radius: float, colour: Colour, share: float = 1.0
-) -> None:
-    """A thick line with round ends from a to b, mixed into the canvas by share; soft at the rim by one pixel."""
+def capsule(canvas: Picture, a: tuple[float, float], b: tuple[float, float], radius: float, colour: Colour) -> None:
+    """A thick line with round ends from a to b; soft at the rim by one pixel."""
     height, width = canvas.shape[:2]
     x0, x1 = int(min(a[0], b[0]) - radius - 2), int(max(a[0], b[0]) + radius + 3)
     y0, y1 = int(min(a[1], b[1]) - radius - 2), int(max(a[1], b[1]) + radius + 3)
@@ -74,7 +103,7 @@ def capsule(
     dx, dy = b[0] - a[0], b[1] - a[1]
     along = np.clip(((xs - a[0]) * dx + (ys - a[1]) * dy) / (dx * dx + dy * dy + 1e-9), 0, 1)
     away = np.hypot(xs - (a[0] + along * dx), ys - (a[1] + along * dy))
-    cover = (share * np.clip(radius + 0.5 - away, 0, 1))[..., None].astype(np.float32)
+    cover = np.clip(radius + 0.5 - away, 0, 1)[..., None].astype(np.float32)
     piece = canvas[y0:y1, x0:x1]
     canvas[y0:y1, x0:x1] = (piece + cover * (np.array(colour, np.float32) - piece)).astype(np.uint8)
 

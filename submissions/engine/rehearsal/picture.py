@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from .figure import Figure, Stage, stage_for
+from .figure import Figure, stage_for
 
 Picture = NDArray[np.uint8]
 RAISE_S = 0.32  # a hand begins to rise this long before its stroke: an eighth note at a walking tempo
@@ -23,8 +23,8 @@ SMEAR = 3  # positions drawn for one open shutter
 class PictureSpec:
     """What the picture is asked to be. Effects are named as people would say them."""
 
-    width: int = 640
-    height: int = 360
+    width: int = 854
+    height: int = 480
     fps: float = 30.0
     instrument: str = "snare"
     exposure_s: float = 1 / 120
@@ -85,23 +85,23 @@ def frame_times(spec: PictureSpec, duration_s: float) -> list[float]:
 
 def frames(spec: PictureSpec, strikes_s: Sequence[float], times_s: Sequence[float]) -> Iterator[Picture]:
     """One frame for each time."""
-    stage = stage_for(spec.instrument, spec.width, spec.height, spec.seed)
+    figure = Figure(stage_for(spec.instrument, spec.width, spec.height, spec.seed))
     hands = hands_for([] if "still" in spec.effects else strikes_s, spec.instrument)
     after = _Effects(spec)
     held: Picture | None = None
     for t in times_s:
         frozen = spec.frozen_s is not None and spec.frozen_s[0] <= t < spec.frozen_s[1]
         if not (frozen and held is not None) and not ("still" in spec.effects and held is not None):
-            held = after.apply(_drawn(stage, hands, spec, t), t)
+            held = after.apply(_drawn(figure, hands, spec, t), t)
         assert held is not None
         yield held
 
 
-def _drawn(stage: Stage, hands: Hands, spec: PictureSpec, t: float) -> Picture:
-    canvas = stage.background.copy()
+def _drawn(figure: Figure, hands: Hands, spec: PictureSpec, t: float) -> Picture:
+    canvas = figure.stage.background.copy()
     moments = [t + spec.exposure_s * k / SMEAR for k in range(SMEAR)]
     heights = [[height_at(m, hands.right_s) for m in moments], [height_at(m, hands.left_s) for m in moments]]
-    Figure(stage).draw(canvas, heights)
+    figure.draw(canvas, heights)
     return canvas
 
 

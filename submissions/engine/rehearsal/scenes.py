@@ -146,7 +146,7 @@ FAULTY: tuple[Scene, ...] = (
     _faulty("drifting", Player("Abe Ivory"), (GATE, BASS, "5"), "click", 209, _says("redo", "drifts", may=("loose-timing",), zero="click"), faults=Faults(drift=0.022)),
     _faulty("frozen-picture", Player("Bea Juno"), (GATE, CYMBALS, "all"), "marks", 210, _says("redo", "frozen-picture", zero="marks"), frozen_s=(9.0, 900.0)),
     _faulty("black-picture", Player("Cal Knoll"), (GATE, BASS, "3"), "marks", 211, _says("redo", "black-picture", zero="marks"), effects=("black",)),
-    _faulty("ten-frames", Player("Dee Loam"), (GATE, TENORS, "all"), "marks", 212, _says("look", "low-frame-rate", zero="marks"), fps=10.0),
+    _faulty("ten-frames", Player("Dee Loam"), (GATE, TENORS, "all"), "marks", 212, _says("redo", "low-frame-rate", zero="marks"), fps=10.0),
     _faulty("sound-behind", Player("Eli Mead"), (GATE, SNARE, "all"), "marks", 213, _says("look", "sound-picture-apart", zero="marks"), sound_late_s=0.18),
     _copy("exact-copy", Player("Fay North"), GOOD[0], "copy", GOOD[0].film),
     _copy("encoded-copy", Player("Gus Onyx"), GOOD[8], "encoded again", FilmSpec(suffix=".mov", crf=34, audio_bit_rate=96_000)),
