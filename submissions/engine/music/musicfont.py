@@ -6,7 +6,7 @@ of the verovio wheel (the SMuFL font Leipzig, SIL Open Font License), 1000 units
 
 import re
 from functools import lru_cache
-from html import unescape
+from html import escape, unescape
 from pathlib import Path
 
 import verovio
@@ -44,7 +44,7 @@ def _set(match: re.Match[str]) -> str:
                 x += advance * scale + (GAP * size if path else 0)
         elif words.strip():
             x += LETTER * size * (len(words) - len(words.lstrip())) * 0.5
-            out.append(f'<text x="{x:.0f}" y="{y}"{rest}><tspan font-size="{size:g}px">{words.strip()}</tspan></text>')
+            out.append(f'<text x="{x:.0f}" y="{y}"{rest}><tspan font-size="{size:g}px">{escape(words.strip(), quote=False)}</tspan></text>')
             x += LETTER * size * (len(words.strip()) + 0.5)
     return f"<g>{''.join(out)}</g>"
 
