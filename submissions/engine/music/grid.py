@@ -56,6 +56,17 @@ def make_meter(beats: str, beat_type: str) -> Meter | None:
     return Meter(total, unit, groups)
 
 
+def sum_of_meters(meters: list[Meter]) -> Meter:
+    """One meter for a signature such as 3/4 + 3/8: all counted in the smallest unit, each keeping its own beats."""
+    unit = max(meter.beat_type for meter in meters)
+    groups: list[int] = []
+    for meter in meters:
+        scale = unit // meter.beat_type
+        together = meter.beat_type >= 8 and len(meter.groups) <= 4
+        groups += [meter.beats * scale] if together else [group * scale for group in meter.groups]
+    return Meter(sum(groups), unit, tuple(groups))
+
+
 def beats_of(meter: Meter, length: Fraction, offset: Fraction = Fraction(0)) -> list[tuple[Fraction, int, Fraction]]:
     """Clicked beats of a bar of `length` quarters that begins `offset` quarters into its meter: (at, number, length).
 
@@ -82,3 +93,6 @@ def count_name(meter: Meter, at: Fraction) -> str:
         number += 1
     part = (at - start) / lengths[min(number, len(lengths)) - 1]
     return f"{number}{SYLLABLES[part]}" if part in SYLLABLES else f"{number}+{part}"
+
+
+COMMON = Meter(4, 4, (1, 1, 1, 1))  # where the page gives no time signature

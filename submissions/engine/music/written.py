@@ -145,4 +145,4 @@ class Score:
     warnings: tuple[str, ...] = ()
 
 
-__all__ = ["Bar", "Beat", "DrumPlace", "KINDS", "Part", "RollReading", "Score", "Tempo", "Unread", "WrittenStroke"]
+__all__ = ["KINDS", "Bar", "Beat", "DrumPlace", "Part", "RollReading", "Score", "Tempo", "Unread", "WrittenStroke"]

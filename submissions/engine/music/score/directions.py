@@ -4,15 +4,49 @@ import re
 from fractions import Fraction
 from xml.etree.ElementTree import Element
 
-from .notes import QUARTERS
+from .notes import QUARTERS, as_sticking
 from .raw import RawBar, RawDynamic, RawTempo
 from .tree import is_yes, number, numbers_in, text, words_of
 
 # Levels 0..1 of the written dynamics: chosen steps, f = 0.7 is the value a part without dynamics has.
-LEVELS = {"pppp": 0.08, "ppp": 0.14, "pp": 0.22, "p": 0.34, "mp": 0.46, "mf": 0.58, "f": 0.7, "ff": 0.84, "fff": 0.94, "ffff": 1.0}
-LEVELS |= {name: LEVELS["ff"] for name in ("sf", "sfz", "sffz", "fz", "rf", "rfz")} | {"fp": LEVELS["p"], "sfp": LEVELS["p"], "sfpp": LEVELS["pp"]}
+LEVELS = {
+    "pppp": 0.08,
+    "ppp": 0.14,
+    "pp": 0.22,
+    "p": 0.34,
+    "mp": 0.46,
+    "mf": 0.58,
+    "f": 0.7,
+    "ff": 0.84,
+    "fff": 0.94,
+    "ffff": 1.0,
+}
+LEVELS |= {name: LEVELS["ff"] for name in ("sf", "sfz", "sffz", "fz", "rf", "rfz")} | {
+    "fp": LEVELS["p"],
+    "sfp": LEVELS["p"],
+    "sfpp": LEVELS["pp"],
+}
 FORTE = 0.7  # what 100 % in <sound dynamics> and <note dynamics> stands for
-UNSTEADY = re.compile(r"\b(rit(ard(ando)?)?|rall(entando)?|accel(erando)?|string(endo)?|rubato|swing|swung|shuffle)\b", re.IGNORECASE)
+UNREAD_WORDS = tuple(
+    (re.compile(pattern, re.IGNORECASE), says)
+    for pattern, says in (
+        (
+            r"\b(rit(ard(ando)?)?|rall(entando)?|accel(erando)?|string(endo)?|rubato)\b\.?",
+            "the times there are those of an even tempo",
+        ),
+        (r"\b(swing|swung|shuffle)\b", "the times there are those of even notes"),
+        (
+            r"\b(1st|2nd|3rd|4th|first|second|third|last|final)\s+(time|x|pass)\b",
+            "what it concerns is read for every time through",
+        ),
+        (
+            r"\b(\d+\s?x|x\s?\d+|(play|repeat)\s+\d+(\s+times)?)\b(?!\s*only)",
+            "repeats are read from the barlines alone",
+        ),
+        (r"\b(unison|unis\.?|tutti)(?=\W|$)", "the drums are those of the notes alone"),
+        (r"\b(simile|sim\.|ad lib|improvise|solo fill|fill)(?=\W|$)", "only the printed notes are read"),
+    )
+)
 PER_MINUTE = re.compile(r"\d+(\.\d+)?")
 MAX_TEMPO = 1000  # quarters a minute; anything above is a mistake in the file
 
@@ -91,11 +125,15 @@ def _read_tempo(spoken: Fraction | None, printed: tuple[Fraction, Fraction] | No
             value = by_print
             bar.warnings.append("the sounding tempo ignores the printed beat unit; the printed metronome mark is taken")
         else:
-            bar.warnings.append(f"the printed metronome mark and the sounding tempo differ; {float(spoken):g} quarters a minute is taken")
+            bar.warnings.append(
+                f"the printed metronome mark and the sounding tempo differ; {float(spoken):g} quarters a minute is taken"
+            )
     if value is None:
         return
     if not 0 < value <= MAX_TEMPO:
-        bar.unread.append(("tempo", f"a tempo of {float(value):g} quarters a minute cannot be played; the tempo is kept as it was"))
+        bar.unread.append(
+            ("tempo", f"a tempo of {float(value):g} quarters a minute cannot be played; the tempo is kept as it was")
+        )
         return
     bar.tempi.append(RawTempo(max(at, Fraction(0)), value))
 
@@ -109,9 +147,18 @@ def _read_kind(kind: Element, bar: RawBar, at: Fraction) -> None:
         shape = wedge.get("type", "")
         if shape in ("crescendo", "diminuendo", "stop"):
             bar.dynamics.append(RawDynamic(at, None, shape))
-    unsteady = UNSTEADY.search(words_of(kind, "words"))
-    if unsteady:
-        bar.unread.append(("words", f"“{unsteady.group(0)}” is not read; the times there are those of an even tempo"))
+    _read_words(words_of(kind, "words"), bar, at)
+
+
+def _read_words(words: str, bar: RawBar, at: Fraction) -> None:
+    """Sticking printed as text, and words that change what is played without a sign this reader could follow."""
+    letters = as_sticking(words)
+    if letters:
+        bar.sticking.append((at, letters))
+    for pattern, says in UNREAD_WORDS:
+        found = pattern.search(words)
+        if found:
+            bar.unread.append(("words", f"“{found.group(0)}” is not read; {says}"))
 
 
 def _read_sound_signs(sound: Element, bar: RawBar) -> None:
@@ -136,7 +183,9 @@ def _read_words_signs(direction: Element, bar: RawBar) -> None:
         signs.segno = signs.segno or ""
     if re.match(r"to coda\b", words):
         signs.tocoda = signs.tocoda or ""
-    elif words == "coda" or (direction.find("direction-type/coda") is not None and not re.match(r"d ?[sc]\b|d[ae]l? ", words)):
+    elif words == "coda" or (
+        direction.find("direction-type/coda") is not None and not re.match(r"d ?[sc]\b|d[ae]l? ", words)
+    ):
         signs.coda = signs.coda or ""
     if re.match(r"d ?c\b|da capo\b", words):
         signs.dacapo = True

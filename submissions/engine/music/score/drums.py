@@ -1,47 +1,95 @@
 """Which drum a note stands for: the instrument guessed from names, bass and tenor drums by instrument or staff position."""
 
 import re
+from collections.abc import Mapping
 
 from ..written import DrumPlace
+from .notes import STEPS
 from .raw import RawNote, RawPart
 
-STEPS = "CDEFGAB"
-# Words that name the four sections, in English and as abbreviations; the first that matches wins.
+# Words that name the four sections, in English, as abbreviations and in the languages programs are set to.
 NAMES = (
-    ("snare", r"snare|\bs\.? ?d\.?(?![a-z])|\bside ?drum|\bsn\b|caisse claire|\bsd\b|\bkleine trommel"),
-    ("tenors", r"tenor|\bquads?\b|\bquints?\b|\bsext|\btri-?toms?\b|\btt\b|\btd\b|timp-?toms?"),
-    ("bass", r"bass|\bb\.? ?d\.?(?![a-z])|\bgrosse caisse|\bbd\b"),
-    ("cymbals", r"cymb|\bcym\b|\bplates\b|\bcrash|\bbecken|\bpiatti"),
+    (
+        "snare",
+        r"snare|\bs\.? ?d(\.|\b)|\bs\.?d\.?l\b|\bside ?dr|\bsn\b|caisse claire|kleine trommel|caja|rullante|tarola|redoblante",
+    ),
+    ("tenors", r"tenor|\bquads?\b|\bquints?\b|\bsexte?t?s?\b|\btri-?toms?\b|\btoms\b|\bt\.? ?d(\.|\b)|timp-?toms?"),
+    ("bass", r"\bbass(es|line)?\b|\bb\.? ?d(\.|\b)|grosse caisse|gro(ß|ss)e trommel|gran ?cassa|bombo|surdo"),
+    ("cymbals", r"cymb|\bcyms?\b|\bcrash|\bplates\b|becken|piatti|platillos"),
 )
-TECHNIQUES = (("shot", r"rim ?shot|\bshot\b"), ("cross", r"cross|side ?stick"), ("rim", r"\brims?\b|\brim ?click|stick ?click"))
-HEADS = {"x": "rim", "circle-x": "cross", "cross": "cross", "slashed": "shot", "back slashed": "shot", "diamond": "shot", "triangle": "shot", "inverted triangle": "shot"}
+NOT_A_DRUM = re.compile(
+    r"bass (guitar|clarinet|trombone|flute|voice)|double bass|contrabass|(tenor|bass) (sax|voice)", re.IGNORECASE
+)
+TECHNIQUES = (
+    ("shot", r"rim ?shot|\bshot\b"),
+    ("cross", r"cross|side ?stick"),
+    ("rim", r"\brims?\b|\brim ?click|stick ?click"),
+)
+HEADS = {
+    "x": "rim",
+    "circle-x": "cross",
+    "circled": "cross",
+    "cross": "cross",
+    "slashed": "shot",
+    "back slashed": "shot",
+    "diamond": "shot",
+}
+HEADS |= {"triangle": "shot", "inverted triangle": "shot", "arrow up": "shot", "arrow down": "shot"}
 UNISON = re.compile(r"\b(unison|tutti|all)\b", re.IGNORECASE)
-# Usual layouts of a bass line on five lines, bass 1 on top: the lines, the spaces with the one above, or with the one below.
-BASS_LAYOUTS = (("F5", "D5", "B4", "G4", "E4"), ("G5", "E5", "C5", "A4", "F4"), ("E5", "C5", "A4", "F4", "D4"))
-# Usual layouts of tenors: four drums in the spaces or on the lines, the two small ones above.
-TENOR_LAYOUTS = (("E5", "C5", "A4", "F4", "G5", "B5"), ("F5", "D5", "B4", "G4", "A5", "C6"), ("D5", "B4", "G4", "E4", "F5", "A5"))
+LINES, SPACES = ("F5", "D5", "B4", "G4", "E4"), ("E5", "C5", "A4", "F4")
+# Usual layouts (common practice, no source), bass 1 on top: the five lines; the spaces with the one below; with the one above.
+BASS_LAYOUTS = (LINES, (*SPACES, "D4"), ("G5", *SPACES))
+# Tenors: four drums in the spaces or on lines, the two small ones above them.
+TENOR_LAYOUTS = ((*SPACES, "G5", "B5"), (*LINES[:4], "A5", "C6"), (*LINES[1:], "F5", "A5"))
+MOST = {"bass": 6, "tenors": 6}
+Places = dict[str, tuple[tuple[int, ...], str]]
 
 
 def height(place: str) -> int:
     """Diatonic height of a position: C4 = 28, D4 = 29 ..."""
-    return STEPS.index(place[0]) + 7 * int(place[1:]) if re.fullmatch(r"[A-G]-?\d", place) else 0
+    return STEPS.index(place[0]) + 7 * int(place[1:]) if re.fullmatch(r"[A-G]-?\d+", place) else 0
+
+
+def sections_in(name: str) -> list[str]:
+    """The sections a name speaks of."""
+    plain = NOT_A_DRUM.sub("", name)
+    return [section for section, pattern in NAMES if re.search(pattern, plain, re.IGNORECASE)]
 
 
 def guess_instrument(part: RawPart) -> str:
-    """Snare, tenors, bass, cymbals or other, from the part's names and then from its instruments' names."""
-    for name in (part.name, part.abbreviation, " / ".join(i.name for i in part.instruments.values())):
-        found = [section for section, pattern in NAMES if re.search(pattern, name, re.IGNORECASE)]
+    """Snare, tenors, bass, cymbals or other: by the part's names, then by the instruments its notes use.
+
+    Only used instruments count: programs list a whole kit with every percussion part.
+    """
+    used = {note.instrument for bar in part.bars for note in bar.notes if not note.rest}
+    names = [instrument.name for own, instrument in part.instruments.items() if own in used]
+    if not names and len(part.instruments) == 1:
+        names = [instrument.name for instrument in part.instruments.values()]
+    for candidates in ([part.name], [part.abbreviation], names):
+        found = {section for name in candidates for section in sections_in(name)}
+        if len(found) == 1:
+            return found.pop()
         if found:
-            return found[0] if name is not part.name or len(found) == 1 else found[0]
+            return "other"
     return "other"
 
 
 def number_in_name(name: str) -> int | None:
-    """The drum number in a name such as "Bass Drum 3" or "Bass III"."""
-    found = re.search(r"\b([1-6])\b|\b(I{1,3}|IV|V)\b", name)
+    """The drum number in a name such as "Bass Drum 3", "BD3" or "Bass III"."""
+    found = re.search(r"(?<![\d.])([1-6])(?![\d.\"'”]| ?(in|inch|cm)\b)|\b(III|II|IV|I|V)\b", name)
     if not found:
         return None
-    return int(found.group(1)) if found.group(1) else ("I", "II", "III", "IV", "V").index(found.group(2)) + 1
+    return int(found.group(1)) if found.group(1) else ("I", "II", "III", "IV", "V").index(found.group(3)) + 1
+
+
+def drum_of_name(name: str) -> str:
+    """Our word for an instrument in a part that holds several: "snare", "bass-3", "tenor-1", "cymbal"; "" if unknown."""
+    sections = sections_in(name)
+    if len(sections) != 1:
+        return ""
+    word = {"snare": "snare", "tenors": "tenor", "bass": "bass", "cymbals": "cymbal"}[sections[0]]
+    drum = number_in_name(name)
+    return f"{word}-{drum}" if drum is not None and word in ("tenor", "bass") else word
 
 
 def technique_of(note: RawNote, part: RawPart) -> str:
@@ -55,50 +103,67 @@ def technique_of(note: RawNote, part: RawPart) -> str:
     return "muted" if "muted" in note.marks else ""
 
 
-def drum_map(part: RawPart, instrument: str, given: dict[str, int] | None = None) -> tuple[DrumPlace, ...]:
+def drum_map(part: RawPart, instrument: str, given: Mapping[str, int] | None = None) -> tuple[DrumPlace, ...]:
     """The mapping of every position or instrument that carries notes, for a bass line or tenors; () for others."""
-    if instrument not in ("bass", "tenors"):
+    if instrument not in MOST:
         return ()
     notes = [note for bar in part.bars for note in bar.notes if not note.rest]
-    by_name = _by_names(part, notes)
-    keys = {note.instrument if by_name else note.place for note in notes}
-    counted = {key: sum((note.instrument if by_name else note.place) == key for note in notes) for key in keys}
-    places = by_name or _by_place(instrument, part, sorted(keys, key=height, reverse=True), notes)
+    places = _by_names(part, notes, instrument) or _by_place(instrument, part, notes)
+    by_instrument = any(key in part.instruments for key in places)
+    counted = {key: 0 for key in places}
+    for note in notes:
+        counted[note.instrument if by_instrument else note.place] += 1
     rows = []
-    for key in sorted(keys, key=lambda key: (places[key][0] or (9,), key)):
-        drums, why = places[key]
+    for key, (drums, why) in places.items():
         if given and key in given:
-            drums, why = (given[key],), "set by the organizer"
+            drums, why = ((given[key],), "set by the organizer") if given[key] else ((), "left out by the organizer")
         rows.append(DrumPlace(key, drums, counted[key], why))
-    return tuple(rows)
+    return tuple(sorted(rows, key=lambda row: (row.drums or (9,), -height(row.key), row.key)))
 
 
-def _by_names(part: RawPart, notes: list[RawNote]) -> dict[str, tuple[tuple[int, ...], str]]:
-    """Instrument id to drums, where every note names an instrument and every such name carries a number or unison."""
-    out: dict[str, tuple[tuple[int, ...], str]] = {}
-    for used in {note.instrument for note in notes}:
-        name = part.instruments[used].name if used in part.instruments else ""
+def _by_names(part: RawPart, notes: list[RawNote], instrument: str) -> Places:
+    """Instrument ids to drums, where the notes name different instruments: by the numbers in their names or in listed order.
+
+    A single instrument for several positions says nothing (programs call their only one "Bass Drum 1").
+    """
+    used = [own for own in part.instruments if any(note.instrument == own for note in notes)]
+    places = {note.place for note in notes}
+    if len(used) < 2 or any(note.instrument not in part.instruments for note in notes):
+        return {}
+    out: Places = {}
+    for own in used:
+        name = part.instruments[own].name
         found = number_in_name(name)
-        if UNISON.search(name):
-            out[used] = ((1, 2, 3, 4, 5), f"the instrument is called “{name}”")
+        if UNISON.search(name) and instrument == "bass":
+            out[own] = ((1, 2, 3, 4, 5), f"the instrument is called “{name}”")
         elif found is not None:
-            out[used] = ((found,), f"the instrument is called “{name}”")
-        else:
-            return {}
-    return out
+            out[own] = ((found,), f"the instrument is called “{name}”")
+    if len(out) == len(used) and len({drums for drums, _ in out.values()}) > 1:
+        return out
+    if len(places) == 1:
+        return {
+            own: ((n,), f"instrument {n} of {len(used)} as listed")
+            for n, own in enumerate(used[: MOST[instrument]], start=1)
+        }
+    return {}
 
 
-def _by_place(instrument: str, part: RawPart, keys: list[str], notes: list[RawNote]) -> dict[str, tuple[tuple[int, ...], str]]:
+def _by_place(instrument: str, part: RawPart, notes: list[RawNote]) -> Places:
+    """Staff positions to drums: by a usual layout where it fits, else counted from the top.
+
+    Positions that carry only x and other special noteheads are counted only where that leaves room.
+    """
+    keys = sorted({note.place for note in notes}, key=height, reverse=True)
     alone = number_in_name(part.name)
     if instrument == "bass" and alone is not None and len(keys) == 1:
         return {keys[0]: ((alone,), f"the part is called “{part.name}”")}
     plain = {note.place for note in notes if note.head not in HEADS}
-    ranked = [key for key in keys if key in plain] if len(keys) > 5 and plain else keys
+    ranked = [key for key in keys if key in plain] if plain and len(keys) > 5 else keys
+    out: Places = {key: ((), "only special noteheads stand there; which drum it is cannot be told") for key in keys}
     for layout in BASS_LAYOUTS if instrument == "bass" else TENOR_LAYOUTS:
-        if set(ranked) <= set(layout) and (instrument == "tenors" or len(ranked) < 5):
-            why = "the usual place on the staff"
-            return {key: ((layout.index(key) + 1,) if key in layout else (), why) for key in keys}
-    most = 5 if instrument == "bass" else 6
-    numbers = {key: n + 1 for n, key in enumerate(ranked)}
-    why = f"place {{}} of {len(ranked)} from the top"
-    return {key: ((numbers[key],) if numbers.get(key, 9) <= most else (), why.format(numbers.get(key, "none"))) for key in keys}
+        if set(ranked) <= set(layout):
+            return out | {
+                key: ((layout.index(key) + 1,), "the usual place on the staff, highest drum on top") for key in ranked
+            }
+    numbers = {key: n for n, key in enumerate(ranked, start=1) if n <= MOST[instrument]}
+    return out | {key: ((n,), f"place {n} of {len(ranked)} from the top of the staff") for key, n in numbers.items()}

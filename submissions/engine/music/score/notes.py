@@ -1,6 +1,7 @@
 """One <note> element as a RawNote: what is printed at it, not yet what it means."""
 
 import re
+from collections.abc import Mapping
 from fractions import Fraction
 from xml.etree.ElementTree import Element
 
@@ -8,12 +9,48 @@ from .raw import RawNote, Tremolo
 from .tree import is_no, is_yes, number, numbers_in, text, whole
 
 # Note types of MusicXML: quarters by name, and flags or beams drawn on them.
-TYPES = ("maxima", "long", "breve", "whole", "half", "quarter", "eighth", "16th", "32nd", "64th", "128th", "256th", "512th", "1024th")
+TYPES = (
+    "maxima",
+    "long",
+    "breve",
+    "whole",
+    "half",
+    "quarter",
+    "eighth",
+    "16th",
+    "32nd",
+    "64th",
+    "128th",
+    "256th",
+    "512th",
+    "1024th",
+)
+STEPS = "CDEFGAB"
 QUARTERS = {name: Fraction(2) ** (5 - index) for index, name in enumerate(TYPES)}
 BEAMS = {name: max(0, index - 5) for index, name in enumerate(TYPES)}
 STICKING = re.compile(r"[RLrl](?:[\s/|.,-]?[RLrl]){0,15}")
 BUZZ = re.compile(r"buzz|multiple.?bounce|^z$", re.IGNORECASE)
-ARTICULATIONS = ("staccato", "staccatissimo", "spiccato", "tenuto", "detached-legato", "stress", "unstress", "soft-accent")
+ARTICULATIONS = (
+    "staccato",
+    "staccatissimo",
+    "spiccato",
+    "tenuto",
+    "detached-legato",
+    "stress",
+    "unstress",
+    "soft-accent",
+)
+NO_PAUSE = "the times after it are those without a pause"
+UNREAD_AT_NOTES = (
+    ("notations/fermata", "fermata", f"a fermata is not read; {NO_PAUSE}"),
+    ("notations/articulations/caesura", "caesura", f"a caesura is not read; {NO_PAUSE}"),
+    ("notations/ornaments/turn", "turn", "a turn is not read; only the note itself is"),
+    ("notations/ornaments/mordent", "mordent", "a mordent is not read; only the note itself is"),
+    ("notations/ornaments/inverted-mordent", "inverted-mordent", "a mordent is not read; only the note itself is"),
+    ("notations/ornaments/shake", "shake", "a shake is not read; only the note itself is"),
+    ("notations/glissando", "glissando", "a glissando is not read; only its notes are"),
+    ("notations/arpeggiate", "arpeggiate", "an arpeggio is not read; its notes are taken together"),
+)
 MUTED = ("stopped", "damp", "damp-all", "muted", "snap-pizzicato")
 
 
@@ -28,22 +65,47 @@ def sounding_length(note: Element, duration: Fraction, divisions: Fraction) -> F
     """Quarters the note lasts. Programs round tuplets to whole divisions; within one division the type is believed."""
     by_divisions = duration / divisions
     nominal = nominal_length(note)
-    if not nominal or note.find("grace") is not None:
+    if not nominal or duration == 0:
         return by_divisions
-    actual, normal = number(text(note, "time-modification/actual-notes")), number(text(note, "time-modification/normal-notes"))
+    actual, normal = (
+        number(text(note, "time-modification/actual-notes")),
+        number(text(note, "time-modification/normal-notes")),
+    )
     ratio = normal / actual if actual and normal else Fraction(1)
     by_type = nominal * ratio
     return by_type if abs(by_type - by_divisions) * divisions < 1 else by_divisions
 
 
-def place_of(note: Element) -> str:
-    """Staff position as step and octave; the middle line of a percussion staff where none is given."""
-    for kind, prefix in (("unpitched", "display-"), ("pitch", ""), ("rest", "display-")):
+def place_of(note: Element, shift: int = 0) -> str:
+    """Staff position as step and octave, as in a treble staff; the middle line where none is given."""
+    for kind, prefix in (("unpitched", "display-"), ("pitch", "")):
         found = note.find(kind)
         if found is not None:
-            step, octave = text(found, f"{prefix}step"), text(found, f"{prefix}octave")
-            return f"{step}{octave}" if step and octave else "B4"
+            step, octave = text(found, f"{prefix}step").upper(), whole(text(found, f"{prefix}octave"))
+            if step in STEPS and step and octave is not None:
+                return place_at(STEPS.index(step) + 7 * octave + shift)
     return "B4"
+
+
+def place_at(height: int) -> str:
+    return f"{STEPS[height % 7]}{height // 7}"
+
+
+def staff_shift(clef: Element) -> int:
+    """Diatonic steps from what a clef shows to the same line of a treble staff; a percussion staff is read as treble."""
+    sign, line = text(clef, "sign"), whole(text(clef, "line"))
+    at = {"G": ("G4", 2), "F": ("F3", 4), "C": ("C4", 3)}.get(sign)
+    if at is None:
+        return 0
+    place, usual = at
+    own = STEPS.index(place[0]) + 7 * int(place[1]) - 2 * ((line if line is not None else usual) - 1)
+    bottom_line = STEPS.index("E") + 28  # E4
+    return bottom_line - (own + 7 * (whole(text(clef, "clef-octave-change")) or 0))
+
+
+def rest_length(length: Fraction, full: Fraction) -> Fraction:
+    """A whole-bar rest: some programs write it as four quarters in every meter; it never outlasts its bar."""
+    return min(length, full) if length > 0 else full
 
 
 def tremolo_of(note: Element) -> Tremolo | None:
@@ -59,10 +121,17 @@ def tremolo_of(note: Element) -> Tremolo | None:
 
 def says_buzz(note: Element) -> bool:
     """A z on the stem: as an unmeasured tremolo, or by one of the ways programs write a sign MusicXML has no name for."""
-    for path in ("notations//other-ornament", "notations//other-technical", "notations//other-notation", "notations//other-articulation"):
+    for path in (
+        "notations//other-ornament",
+        "notations//other-technical",
+        "notations//other-notation",
+        "notations//other-articulation",
+    ):
         for found in note.iterfind(path):
             if BUZZ.search(found.get("smufl", "")) or BUZZ.search((found.text or "").strip()):
                 return True
+    if note.find("notations/ornaments/trill-mark") is not None and note.find("notations/ornaments/tremolo") is None:
+        return True  # the orchestra's way to write a roll
     return any((lyric.text or "").strip() in ("z", "Z") for lyric in note.iterfind("lyric/text"))
 
 
@@ -96,12 +165,23 @@ def accent_of(note: Element) -> int:
 
 def ties_of(note: Element) -> tuple[bool, bool]:
     """Whether a tie starts and stops here; <tied> is believed where a program leaves out <tie>."""
-    kinds = {tie.get("type") for tie in note.iterfind("tie")} or {tied.get("type") for tied in note.iterfind("notations/tied")}
+    kinds = {tie.get("type") for tie in note.iterfind("tie")} or {
+        tied.get("type") for tied in note.iterfind("notations/tied")
+    }
     return "start" in kinds or "continue" in kinds, "stop" in kinds or "continue" in kinds
 
 
-def read_note(note: Element, at: Fraction, length: Fraction) -> RawNote:
-    """The note at `at` quarters of its bar, lasting `length`."""
+def unread_of(note: Element) -> list[tuple[str, str]]:
+    """What stands at a note and is not read, as element and sentence."""
+    out: list[tuple[str, str]] = []
+    for path, element, says in UNREAD_AT_NOTES:
+        if note.find(path) is not None:
+            out.append((element, says))
+    return out
+
+
+def read_note(note: Element, at: Fraction, length: Fraction, shifts: Mapping[int, int]) -> RawNote:
+    """The note at `at` quarters of its bar, lasting `length`; shifts are the clefs' by staff."""
     head = note.find("notehead")
     starts, stops = ties_of(note)
     instrument = note.find("instrument")
@@ -110,12 +190,13 @@ def read_note(note: Element, at: Fraction, length: Fraction) -> RawNote:
     return RawNote(
         at=at,
         length=length,
-        place=place_of(note),
+        place=place_of(note, shifts.get(whole(text(note, "staff")) or 1, 0)),
         instrument="" if instrument is None else instrument.get("id", ""),
         voice=text(note, "voice") or "1",
         staff=whole(text(note, "staff")) or 1,
         rest=note.find("rest") is not None,
         grace=note.find("grace") is not None,
+        chord=note.find("chord") is not None,
         tie_start=starts,
         tie_stop=stops,
         beams=BEAMS.get(text(note, "type"), 0),
@@ -129,6 +210,7 @@ def read_note(note: Element, at: Fraction, length: Fraction) -> RawNote:
         sticking=sticking_of(note),
         level=None if percent is None else percent / 100,
         only=numbers_in(note.get("time-only", "")),
+        stemless=text(note, "stem") == "none",
     )
 
 

@@ -85,9 +85,9 @@ class _Way:
         if signs.forward and index != self.start:
             self.start, self.passing = index, 1
         ending = self.ending_at.get(index)
-        if ending is not None and self._pass(ending, signs) not in ending.numbers:
+        if ending is not None and self._pass(ending) not in ending.numbers:
             last = ending.last + 1
-            if self._pass(ending, signs) >= ending.passes and self.ending_at.get(last) is None:
+            if self._pass(ending) >= ending.passes and self.ending_at.get(last) is None:
                 self.start, self.passing = last, 1
             return last
         self.steps.append(Step(index, self._count(index)))
@@ -99,10 +99,13 @@ class _Way:
         self.counts[index] = self.counts.get(index, 0) + 1
         return self.counts[index]
 
-    def _pass(self, ending: Ending, signs: Signs) -> int:
-        if self.jumped and not self.bars[ending.last].after_jump:
-            return ending.passes
-        return self.passing
+    def _pass(self, ending: Ending) -> int:
+        return ending.passes if self._straight_on and not self.bars[ending.last].after_jump else self.passing
+
+    @property
+    def _straight_on(self) -> bool:
+        """After a jump repeats are not taken again; those of the coda are new and are."""
+        return self.jumped and not self.in_coda
 
     def _after(self, index: int, signs: Signs, ending: Ending | None) -> int:
         if self.jumped and signs.fine:
@@ -114,7 +117,7 @@ class _Way:
                 return coda
         if signs.backward:
             passes = ending.passes if ending is not None else (signs.times or 2)
-            if self.passing < passes and (not self.jumped or signs.after_jump):
+            if self.passing < passes and (not self._straight_on or signs.after_jump):
                 self.passing += 1
                 return self.start
         if signs.backward or (ending is not None and index == ending.last):
@@ -132,4 +135,5 @@ class _Way:
         """The bar with this sign: the same label where there is one, else any such sign."""
         places = [i for i, signs in enumerate(self.bars) if getattr(signs, name) is not None and i > after]
         same = [i for i in places if getattr(self.bars[i], name) == label]
-        return (same or places or [None])[0]
+        found = same or places
+        return found[0] if found else None

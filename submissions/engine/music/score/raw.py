@@ -27,6 +27,7 @@ class RawNote:
     staff: int
     rest: bool = False
     grace: bool = False
+    chord: bool = False  # sounds with the note before it
     tie_start: bool = False
     tie_stop: bool = False
     beams: int = 0  # flags or beams of the note's type: 0 quarter and longer, 1 eighth ...
@@ -40,6 +41,7 @@ class RawNote:
     sticking: str = ""  # letters R and L in order
     level: Fraction | None = None  # the note's own dynamics, 1 = forte
     only: frozenset[int] = frozenset()  # passes in which it sounds; empty = all
+    stemless: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +88,15 @@ class Signs:
         self.jump_only = self.jump_only or other.jump_only
 
 
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """Part of a bar, in quarters from its start; end None = to the end of the bar."""
+
+    start: Fraction
+    end: Fraction | None
+    stems: bool = False  # slashes whose stems show a rhythm to be played
+
+
 @dataclass(slots=True)
 class RawBar:
     """One printed bar of one part."""
@@ -101,15 +112,16 @@ class RawBar:
     signs: Signs = field(default_factory=Signs)
     unread: list[tuple[str, str]] = field(default_factory=list)  # element, what is wrong
     warnings: list[str] = field(default_factory=list)
+    sticking: list[tuple[Fraction, str]] = field(default_factory=list)  # letters printed as text, and where
     repeat_of: int = 0  # measure-repeat: how many bars back its content stands
-    slash: bool = False  # rhythm slashes: free strokes
+    slashes: list[Stretch] = field(default_factory=list)  # rhythm slashes: free strokes
+    beat_repeats: list[Stretch] = field(default_factory=list)  # signs that say "the last beat again"
 
 
 @dataclass(frozen=True, slots=True)
 class RawInstrument:
     id: str
     name: str
-    midi_unpitched: int | None = None
 
 
 @dataclass(slots=True)

@@ -6,11 +6,11 @@ from pathlib import Path
 from xml.etree.ElementTree import Element
 
 from ...errors import ScoreError
-from ..written import Part, Score, Unread, WrittenStroke
+from ..written import DrumPlace, Part, Score, Unread
 from .drums import drum_map, guess_instrument, number_in_name
 from .intake import open_tree
 from .raw import RawBar, RawInstrument, RawPart
-from .repeats import fill_repeated_bars
+from .repeats import fill_in
 from .strike import RollKey, Striker, joined
 from .timeline import Timeline, make_timeline
 from .tree import text
@@ -18,20 +18,25 @@ from .walk import Walker
 
 Source = Path | str | bytes
 DRUMS = ("all", "1", "2", "3", "4", "5")
+MOST_PARTS = 200
+MOST_BARS = 4_000
 
 
-def read_score(source: Source, rolls: Mapping[RollKey, int] | None = None, bass: Mapping[str, int] | None = None) -> Score:
+def read_score(
+    source: Source, rolls: Mapping[RollKey, int] | None = None, bass: Mapping[str, int] | None = None
+) -> Score:
     """All parts of a MusicXML file (bytes, or the path of a .musicxml, .xml or .mxl file), each with all its drums.
 
-    rolls corrects readings: {(bar, count): strokes on that note, 0 for a buzz}. bass corrects the mapping of a bass line:
-    {staff position or instrument id: drum}. Raises ScoreError where the file cannot be used at all.
+    rolls corrects readings: {(bar, count): strokes on that note, 0 for a buzz}. bass corrects the mapping of a bass
+    line: {staff position or instrument id: drum, 0 for none}. Raises ScoreError where the file cannot be used at all.
     """
     root = open_tree(source)
     raw = _raw_parts(root)
     time = make_timeline(raw)
-    title = text(root, "work/work-title") or text(root, "movement-title")
-    parts = tuple(_part(part, time, title, rolls or {}, bass or {}) for part in raw)
-    return Score(title, _creator(root), text(root, "identification/rights"), parts, tuple(dict.fromkeys(time.warnings)))
+    title = text(root, "work/work-title") or text(root, "movement-title") or _credit(root, "title")
+    parts = tuple(_part(part, guess_instrument(part), time, title, rolls or {}, bass or {}) for part in raw)
+    warnings = tuple(dict.fromkeys(time.warnings))
+    return Score(title, _creator(root), text(root, "identification/rights") or _credit(root, "rights"), parts, warnings)
 
 
 def read_part(
@@ -44,14 +49,21 @@ def read_part(
     """One part of a MusicXML file. part_id is an id or a name (None: the first part with strokes that suits drum).
 
     drum "1" to "5" keeps only that bass player's strokes; "all" is the whole line on one drum, unison hits once.
+    A part whose names do not say what it is is taken for a bass line where a drum of one is asked for.
     """
     if drum not in DRUMS:
         raise ScoreError(f"“{drum}” is no drum of a bass line; it is all, 1, 2, 3, 4 or 5.")
-    score = read_score(source, rolls, bass)
-    part = _chosen(score, part_id, drum)
+    root = open_tree(source)
+    raw = _raw_parts(root)
+    chosen = _chosen(raw, part_id, drum)
+    instrument = guess_instrument(chosen)
+    if instrument == "other" and drum != "all":
+        instrument = "bass"
+    title = text(root, "work/work-title") or text(root, "movement-title") or _credit(root, "title")
+    part = _part(chosen, instrument, make_timeline(raw), title, rolls or {}, bass or {})
     warnings = part.warnings
-    if part_id is None and len(score.parts) > 1:
-        warnings += (f"the score holds {len(score.parts)} parts; “{part.name or part.part_id}” was taken",)
+    if part_id is None and len(raw) > 1:
+        warnings += (f"the score holds {len(raw)} parts; “{part.name or part.part_id}” was taken",)
     return replace(for_drum(part, drum), warnings=warnings)
 
 
@@ -62,7 +74,7 @@ def for_drum(part: Part, drum: str) -> Part:
             raise ScoreError(f"“{part.name or part.part_id}” is no bass line; it is not split into drums.")
         return part
     if drum == "all":
-        merged: list[WrittenStroke] = joined([replace(stroke, drum="bass") for stroke in part.strokes])
+        merged = joined([replace(stroke, drum="bass") for stroke in part.strokes])
         return replace(part, drum="all", strokes=tuple(merged))
     own = tuple(stroke for stroke in part.strokes if stroke.drum == f"bass-{drum}")
     if not own:
@@ -70,47 +82,49 @@ def for_drum(part: Part, drum: str) -> Part:
     return replace(part, drum=drum, strokes=own)
 
 
-def _chosen(score: Score, part_id: str | None, drum: str) -> Part:
+def bass_map(score: Score) -> dict[str, tuple[DrumPlace, ...]]:
+    """For every bass line of a score, by part id: which staff position or instrument is which drum, and why."""
+    return {part.part_id: part.drum_map for part in score.parts if part.instrument == "bass"}
+
+
+def _chosen(parts: list[RawPart], part_id: str | None, drum: str) -> RawPart:
     if part_id is not None:
         wanted = part_id.strip().lower()
-        for part in score.parts:
-            if part.part_id == part_id:
-                return part
-        for part in score.parts:
-            if part.name.strip().lower() == wanted:
-                return part
-        known = ", ".join(part.part_id for part in score.parts)
-        raise ScoreError(f"The score has no part “{part_id}”; it has {known}.")
+        named = [part for part in parts if part.id == part_id] or [
+            part for part in parts if part.name.strip().lower() == wanted
+        ]
+        if named:
+            return named[0]
+        known = ", ".join(f"{part.id} ({part.name})" for part in parts)
+        raise ScoreError(f"The score has no part “{part_id[:60]}”; it has {known[:400]}.")
     if drum != "all":
-        basses = [part for part in score.parts if part.instrument == "bass"]
+        basses = [part for part in parts if guess_instrument(part) == "bass"]
         own = [part for part in basses if number_in_name(part.name) == int(drum)]
         if own or basses:
             return (own or basses)[0]
-    return next((part for part in score.parts if part.strokes), score.parts[0])
+    struck = (part for part in parts if any(not note.rest for bar in part.bars for note in bar.notes))
+    return next(struck, parts[0])
 
 
 def _raw_parts(root: Element) -> list[RawPart]:
+    """Every part's bars as printed; all parts have the same number of bars, repeated bars are filled in."""
     listed = {element.get("id", ""): element for element in root.iterfind("part-list/score-part")}
+    elements = root.findall("part")
+    most = max((len(element.findall("measure")) for element in elements), default=0)
+    if most == 0:
+        raise ScoreError("The score holds no bars.")
+    if len(elements) > MOST_PARTS or most > MOST_BARS:
+        raise ScoreError(f"The score has more than {MOST_PARTS} parts or {MOST_BARS} bars.")
     parts: list[RawPart] = []
-    for element in root.iterfind("part"):
+    for element in elements:
         part = _named(element.get("id", ""), listed.get(element.get("id", "")))
         walker = Walker()
         part.bars = [walker.bar(measure) for measure in element.iterfind("measure")]
+        while len(part.bars) < most:  # a part with fewer bars than the others ends in silence
+            part.bars.append(RawBar(label="", implicit=False, meter=walker.meter))
+        fill_in(part.bars)
         parts.append(part)
-    most = max((len(part.bars) for part in parts), default=0)
-    if most == 0:
-        raise ScoreError("The score holds no bars.")
-    for part in parts:
-        _fill_up(part, most)
-        fill_repeated_bars(part.bars)
     return parts
-
-
-def _fill_up(part: RawPart, most: int) -> None:
-    """A part with fewer bars than the others ends in silence."""
-    while len(part.bars) < most:
-        meter = part.bars[-1].meter if part.bars else Walker().meter
-        part.bars.append(RawBar(label="", implicit=False, meter=meter))
 
 
 def _named(part_id: str, listed: Element | None) -> RawPart:
@@ -118,22 +132,34 @@ def _named(part_id: str, listed: Element | None) -> RawPart:
     for element in [] if listed is None else listed.iterfind("score-instrument"):
         own = element.get("id", "")
         instruments[own] = RawInstrument(own, text(element, "instrument-name"))
-    return RawPart(part_id, text(listed, "part-name"), text(listed, "part-abbreviation"), instruments)
+    name = text(listed, "part-name") or text(listed, "part-name-display/display-text")
+    return RawPart(part_id, name, text(listed, "part-abbreviation"), instruments)
 
 
 def _creator(root: Element) -> str:
     creators = root.findall("identification/creator")
     wanted = [creator for creator in creators if creator.get("type") in ("composer", None)] or creators
-    return (wanted[0].text or "").strip() if wanted else ""
+    return (wanted[0].text or "").strip() if wanted else _credit(root, "composer")
 
 
-def _part(raw: RawPart, time: Timeline, title: str, rolls: Mapping[RollKey, int], bass: Mapping[str, int]) -> Part:
-    instrument = guess_instrument(raw)
-    places = drum_map(raw, instrument, dict(bass))
+def _credit(root: Element, kind: str) -> str:
+    """Words printed on the first page that the file marks as title, composer or rights."""
+    for credit in root.iterfind("credit"):
+        if text(credit, "credit-type") == kind:
+            return text(credit, "credit-words")
+    return ""
+
+
+def _part(
+    raw: RawPart, instrument: str, time: Timeline, title: str, rolls: Mapping[RollKey, int], bass: Mapping[str, int]
+) -> Part:
+    places = drum_map(raw, instrument, bass if instrument == "bass" else None)
     striker = Striker(raw, instrument, time, places, rolls)
     striker.strike()
-    unread = _page_unread(raw) + striker.unread
-    warnings = time.warnings + [f"bar {bar.number}: {says}" for bar in raw.bars for says in bar.warnings]
+    unread = [
+        Unread(bar.number, element, f"bar {bar.number}: {says}") for bar in raw.bars for element, says in bar.unread
+    ]
+    printed = [f"bar {bar.number}: {says}" for bar in raw.bars for says in bar.warnings]
     return Part(
         part_id=raw.id,
         name=raw.name,
@@ -146,12 +172,8 @@ def _part(raw: RawPart, time: Timeline, title: str, rolls: Mapping[RollKey, int]
         tempi=time.tempi,
         end_q=time.end_q,
         end_s=float(time.clock.seconds(time.end_q)),
-        unread=tuple(sorted(dict.fromkeys(unread), key=lambda entry: entry.bar)),
-        rolls=tuple(striker.rolls),
-        warnings=tuple(dict.fromkeys(warnings)),
+        unread=tuple(sorted(dict.fromkeys(unread + striker.unread), key=lambda entry: entry.bar)),
+        rolls=tuple(striker.rolls.values()),
+        warnings=tuple(dict.fromkeys(time.warnings + printed + striker.warnings)),
         drum_map=places,
     )
-
-
-def _page_unread(raw: RawPart) -> list[Unread]:
-    return [Unread(bar.number, element, f"bar {bar.number}: {says}") for bar in raw.bars for element, says in bar.unread]

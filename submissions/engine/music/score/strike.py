@@ -1,4 +1,4 @@
-"""From printed notes in played order to written strokes: ties, graces, rolls, dynamics, drums and sticking.
+"""From printed notes in played order to written strokes: ties, graces, drums, dynamics and sticking.
 
 A grace is placed 28 ms before its stroke, several 28 ms apart, by convention; it belongs to its stroke and is not scored.
 """
@@ -7,16 +7,20 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
+from ...errors import ScoreError
 from ..written import DrumPlace, RollReading, Unread, WrittenStroke
 from .directions import FORTE
-from .drums import technique_of
-from .raw import RawBar, RawNote, RawPart
-from .rolls import read_roll
+from .drums import drum_of_name, technique_of
+from .loudness import Loudness
+from .raw import RawNote, RawPart
+from .rolls import read_roll, two_note_strokes
 from .timeline import Timeline
 
 GRACE_S = Fraction(28, 1000)
 ACCENT_LEVEL = (0.0, 0.2, 0.26)  # added to the level by no accent, an accent, a strong accent; chosen
 GHOST_LEVEL = 0.5  # a notehead in parentheses: share of the level; chosen
+MAX_STROKES = 200_000  # a part; ten hours of sixteenths at 80
+ONE_NAME = {"bass": "bass", "tenors": "tenor", "snare": "snare", "cymbals": "cymbal"}
 RollKey = tuple[int, str]  # bar and count
 
 
@@ -29,109 +33,142 @@ class Sounding:
     played_bar: int
 
 
+@dataclass(frozen=True, slots=True)
+class Tie:
+    ends: Fraction
+    rolled: bool
+
+
 class Striker:
     """Collects the strokes of one part."""
 
-    def __init__(self, part: RawPart, instrument: str, time: Timeline, places: tuple[DrumPlace, ...], rolls: Mapping[RollKey, int]) -> None:
+    def __init__(
+        self,
+        part: RawPart,
+        instrument: str,
+        time: Timeline,
+        places: tuple[DrumPlace, ...],
+        rolls: Mapping[RollKey, int],
+    ) -> None:
         self.part, self.instrument, self.time, self.given = part, instrument, time, rolls
         self.drums = {place.key: place.drums for place in places}
         self.by_instrument = any(place.key in part.instruments for place in places)
+        self.loudness = Loudness(part.bars, time.played)
         self.strokes: list[WrittenStroke] = []
         self.unread: list[Unread] = []
-        self.rolls: list[RollReading] = []
-        self._open_ties: dict[tuple[str, str, int], tuple[Fraction, bool]] = {}
-        self._graces: dict[tuple[str, int], list[Sounding]] = {}
-        self._pair: Sounding | None = None
-        self._level, self._wedge = FORTE, ""
+        self.warnings: list[str] = []
+        self.rolls: dict[RollKey, RollReading] = {}
+        self._ties: dict[tuple[str, str, int], Tie] = {}
+        self._graces: dict[tuple[str, int], list[list[Sounding]]] = {}
+        self._pair: tuple[Sounding, list[WrittenStroke]] | None = None
+        self._closed: tuple[Sounding, Fraction, int] | None = None
 
     def strike(self) -> None:
+        """Fill strokes, unread, warnings and rolls."""
         for n, played in enumerate(self.time.played):
-            bar = self.part.bars[played.index]
-            self._open_ties = {key: tie for key, tie in self._open_ties.items() if tie[0] >= played.at_q}
-            self._bar(bar, n, played.time)
+            notes = [note for note in self.part.bars[played.index].notes if not note.only or played.time in note.only]
+            for note in sorted(notes, key=lambda note: note.at):
+                self._note(Sounding(note, played.at_q + note.at, n))
+            if len(self.strokes) > MAX_STROKES:
+                raise ScoreError(f"With its repeats and rolls the part has more than {MAX_STROKES} strokes.")
         for waiting in list(self._graces.values()):
             self._loose_graces(waiting)
+        self._leave_pair()
         self.strokes = joined(self.strokes)
-
-    def _bar(self, bar: RawBar, n: int, time: int) -> None:
-        played = self.time.played[n]
-        notes = [note for note in bar.notes if not note.only or time in note.only]
-        levels = iter(sorted(bar.dynamics, key=lambda d: d.at))
-        waiting = next(levels, None)
-        for note in sorted(notes, key=lambda note: note.at):
-            while waiting is not None and waiting.at <= note.at:
-                self._level = self._level if waiting.level is None else waiting.level
-                waiting = next(levels, None)
-            self._note(Sounding(note, played.at_q + note.at, n))
-        while waiting is not None:
-            self._level = self._level if waiting.level is None else waiting.level
-            waiting = next(levels, None)
 
     def _note(self, sounding: Sounding) -> None:
         note = sounding.note
         stave = (note.voice, note.staff)
         if note.grace:
-            self._graces.setdefault(stave, []).append(sounding)
+            groups = self._graces.setdefault(stave, [])
+            if note.chord and groups:
+                groups[-1].append(sounding)
+            else:
+                groups.append([sounding])
             return
-        if note.rest:
-            if stave in self._graces:
-                self._loose_graces(self._graces.pop(stave))
-            return
-        key = (note.place, note.instrument, note.staff)
-        tie = self._open_ties.pop(key, None)
-        held = note.tie_stop and tie is not None and tie[0] == sounding.at_q
-        rolled = held and tie is not None and tie[1]
-        is_roll = note.tremolo is not None or note.buzz
-        if note.tie_start:
-            self._open_ties[key] = (sounding.at_q + note.length, is_roll)
         graces = self._graces.pop(stave, [])
-        if held and not rolled and not is_roll:
+        if note.rest:
+            self._loose_graces(graces)
             return
-        self._stroke(sounding, graces, continued=rolled and is_roll)
+        tie = self._tie(sounding)
+        is_roll = note.tremolo is not None or note.buzz
+        if tie is None:
+            if note.tie_stop and not graces:
+                self._warn(sounding, "a tie into a note comes from nowhere; the note is struck")
+            self._stroke(sounding, graces, continued=False)
+        elif graces:
+            self._warn(sounding, "a tied note has a grace before it; it is struck again")
+            self._stroke(sounding, graces, continued=False)
+        elif is_roll:
+            self._stroke(sounding, graces, continued=tie.rolled)
+        elif tie.rolled:
+            self._release(sounding)
 
-    def _stroke(self, sounding: Sounding, graces: list[Sounding], continued: bool) -> None:
+    def _tie(self, sounding: Sounding) -> Tie | None:
+        """The tie that ends at this note, if one does; and note the one that begins."""
         note = sounding.note
-        drums = self._drums_of(note)
+        key = (note.place, note.instrument, note.staff)
+        before = self._ties.pop(key, None)
+        if note.tie_start:
+            self._ties[key] = Tie(sounding.at_q + note.length, note.tremolo is not None or note.buzz)
+        return before if note.tie_stop and before is not None and before.ends == sounding.at_q else None
+
+    def _release(self, sounding: Sounding) -> None:
+        """A roll tied into a plain note: in the trade that note is the stroke that ends the roll."""
+        key = self._key(sounding)
+        given = self.given.get(key, 1)
+        says = "a roll is tied into this note: its first moment is struck, the release"
+        self.rolls.setdefault(key, RollReading(*key, 0, given, says if given else "no release, set by the organizer"))
+        if given:
+            self._stroke(sounding, [], continued=False)
+
+    def _stroke(self, sounding: Sounding, graces: list[list[Sounding]], continued: bool) -> None:
+        note = sounding.note
+        drums = self.drums_of(note)
         if not drums:
-            self._say(sounding, note.place, f"a note at {note.place} stands for no drum; that stroke is missing")
+            self._say(sounding, "note", f"a note at {note.place} stands for no drum; that stroke is missing")
             return
+        self._graces_before(sounding, graces, drums)
+        pair = note.tremolo is not None and note.tremolo.kind in ("start", "stop") and not note.buzz
+        if pair:
+            self._two_note(sounding, [self._written(sounding, drum) for drum in drums])
+            return
+        self._leave_pair(sounding)
         for drum in drums:
-            self._graces_before(sounding, graces, drum)
             first = self._written(sounding, drum)
             if note.tremolo is None and not note.buzz:
                 self.strokes.append(first)
-            elif note.tremolo is not None and note.tremolo.kind in ("start", "stop") and not note.buzz:
-                self._two_note(sounding, first)
             else:
-                self._roll(sounding, first, continued, tell=drum == drums[0])
+                self._roll(sounding, first, continued)
 
-    def _graces_before(self, sounding: Sounding, graces: list[Sounding], drum: str) -> None:
-        """Graces of this stroke; several at the same place of the page that are no chord come 28 ms apart."""
-        for back, grace in zip(range(len(graces), 0, -1), graces, strict=True):
-            own = self._drums_of(grace.note) or [drum]
-            struck = drum if drum in own or len(own) > 1 else own[0]
-            self._grace(sounding, grace, struck, back)
+    def _graces_before(self, sounding: Sounding, graces: list[list[Sounding]], drums: list[str]) -> None:
+        """Several graces one after the other come 28 ms apart; a chord of graces comes at once."""
+        for back, group in zip(range(len(graces), 0, -1), graces, strict=True):
+            for grace in group:
+                for drum in self.drums_of(grace.note) or drums:
+                    self._grace(sounding, grace, drum, back)
 
     def _grace(self, sounding: Sounding, grace: Sounding, drum: str, back: int) -> None:
         early_s = GRACE_S * back
         early_q = early_s * self.time.clock.tempo_before(sounding.at_q) / 60
         written = self._written(replace(sounding, note=replace(grace.note, at=sounding.note.at)), drum)
         at_s = float(self.time.clock.seconds(sounding.at_q) - early_s)
-        self.strokes.append(replace(written, at_q=sounding.at_q - early_q, at_s=at_s, kind="grace", accent=False, length_q=Fraction(0), length_s=0.0))
+        early = replace(written, at_q=sounding.at_q - early_q, at_s=at_s, length_q=Fraction(0), length_s=0.0)
+        self.strokes.append(replace(early, kind="grace", accent=False))
 
-    def _loose_graces(self, graces: list[Sounding]) -> None:
-        for back, grace in zip(range(len(graces), 0, -1), graces, strict=True):
-            for drum in self._drums_of(grace.note):
-                self._grace(grace, grace, drum, back)
-        self._say(graces[-1], "grace", "a grace note stands before no stroke; it is heard and not scored")
+    def _loose_graces(self, graces: list[list[Sounding]]) -> None:
+        for back, group in zip(range(len(graces), 0, -1), graces, strict=True):
+            for grace in group:
+                for drum in self.drums_of(grace.note):
+                    self._grace(grace, grace, drum, back)
+        if graces:
+            self._say(graces[-1][0], "grace", "a grace note stands before no stroke; it is heard and not scored")
 
-    def _roll(self, sounding: Sounding, first: WrittenStroke, continued: bool, tell: bool) -> None:
-        note = sounding.note
-        seconds = first.length_s
-        reading = read_roll(note, note.length, seconds, self.given.get((first.bar, first.count)))
-        if tell and not any(roll.bar == first.bar and roll.count == first.count for roll in self.rolls):
-            slashes = note.tremolo.slashes if note.tremolo else 0
-            self.rolls.append(RollReading(first.bar, first.count, slashes, reading.strokes, reading.says))
+    def _roll(self, sounding: Sounding, first: WrittenStroke, continued: bool) -> None:
+        note, key = sounding.note, (first.bar, first.count)
+        reading = read_roll(note, first.length_s, self.given.get(key))
+        slashes = note.tremolo.slashes if note.tremolo else 0
+        self.rolls.setdefault(key, RollReading(*key, slashes, reading.strokes, reading.says))
         if reading.strokes == 0:
             self.strokes.append(replace(first, kind="buzz"))
             return
@@ -145,33 +182,65 @@ class Striker:
         letters = sounding.note.sticking
         hand = letters[k] if k < len(letters) else (letters[0] if len(letters) == 1 and k < 2 else None)
         count = self.time.count(sounding.played_bar, sounding.note.at + k * step)
-        return replace(first, at_q=at_q, at_s=float(start), count=count, kind=kind, accent=first.accent and k == 0, length_q=step, length_s=float(end - start), hand=hand)
+        timed = replace(first, at_q=at_q, at_s=float(start), length_q=step, length_s=float(end - start))
+        return replace(timed, count=count, kind=kind, accent=first.accent and k == 0, hand=hand)
 
-    def _two_note(self, sounding: Sounding, stroke: WrittenStroke) -> None:
+    def _two_note(self, sounding: Sounding, strokes: list[WrittenStroke]) -> None:
         """Both notes of a two-note tremolo together: strokes alternate between them over the time of both."""
-        note = sounding.note
-        assert note.tremolo is not None
-        if note.tremolo.kind == "start" or self._pair is None:
-            self._pair = sounding
-            self.strokes.append(stroke)
+        note, tremolo = sounding.note, sounding.note.tremolo
+        assert tremolo is not None
+        if tremolo.kind == "start":
+            if self._pair is not None and self._pair[0].at_q == sounding.at_q:
+                self._pair[1].extend(strokes)
+                return
+            self._leave_pair()
+            self._pair = (sounding, strokes)
             return
-        before, self._pair = self._pair, None
-        opening = next(s for s in reversed(self.strokes) if s.at_q == before.at_q and s.kind != "grace")
-        self.strokes.remove(opening)
-        span = sounding.at_q + note.length - before.at_q
-        strokes = max(2, round(span * 2 ** (note.beams + note.tremolo.slashes)))
-        step = span / strokes
-        for k in range(strokes):
-            source = opening if k % 2 == 0 else stroke
-            rolled = self._rolled(replace(before, note=replace(before.note, sticking="")), source, k, step, "diddle" if k else "stroke")
-            self.strokes.append(replace(rolled, accent=opening.accent and k == 0))
-        says = f"two notes in alternation, {note.tremolo.slashes} slashes: {strokes} strokes over both"
-        self.rolls.append(RollReading(opening.bar, opening.count, note.tremolo.slashes, strokes, says))
+        if self._pair is not None:
+            before, opening = self._pair
+            self._pair = None
+            span = sounding.at_q + note.length - before.at_q
+            count = two_note_strokes(note, span)
+            self._closed = (before, span / count, count)
+            key = (opening[0].bar, opening[0].count)
+            says = f"two notes in alternation, {tremolo.slashes} slashes: {count} strokes over both"
+            self.rolls.setdefault(key, RollReading(*key, tremolo.slashes, count, says))
+            self._alternate(opening, 0)
+        if self._closed is None:
+            self.strokes.extend(strokes)
+            self._say(sounding, "tremolo", "a two-note tremolo has no first note; its roll is missing")
+            return
+        self._alternate(strokes, 1)
+
+    def _alternate(self, strokes: list[WrittenStroke], first: int) -> None:
+        """Every other stroke of the closed pair, from the first or the second on."""
+        assert self._closed is not None
+        before, step, count = self._closed
+        bare = replace(before, note=replace(before.note, sticking=""))
+        for stroke in strokes:
+            for k in range(first, count, 2):
+                rolled = self._rolled(bare, stroke, k, step, "diddle" if k else "stroke")
+                self.strokes.append(replace(rolled, accent=stroke.accent and k == first))
+
+    def _leave_pair(self, sounding: Sounding | None = None) -> None:
+        """A two-note tremolo whose second note does not come is read as one stroke."""
+        last = self._closed or self._pair
+        if last is not None and sounding is not None:
+            before = last[0]
+            if before.note.voice != sounding.note.voice or before.at_q == sounding.at_q:
+                return
+        self._closed = None
+        if self._pair is None:
+            return
+        before, opening = self._pair
+        self._pair = None
+        self.strokes.extend(opening)
+        self._say(before, "tremolo", "a two-note tremolo has no second note; its roll is missing")
 
     def _written(self, sounding: Sounding, drum: str) -> WrittenStroke:
         note, played = sounding.note, self.time.played[sounding.played_bar]
         start, end = self.time.clock.seconds(sounding.at_q), self.time.clock.seconds(sounding.at_q + note.length)
-        level = self._level if note.level is None else float(note.level) * FORTE
+        level = self.loudness.at(sounding.at_q) if note.level is None else float(note.level) * FORTE
         level = (level + ACCENT_LEVEL[note.accent]) * (GHOST_LEVEL if note.ghost else 1.0)
         return WrittenStroke(
             at_q=sounding.at_q,
@@ -189,21 +258,25 @@ class Striker:
             technique=technique_of(note, self.part),
         )
 
-    def _drums_of(self, note: RawNote) -> list[str]:
+    def drums_of(self, note: RawNote) -> list[str]:
+        """The drums a note stands for; none where the mapping has no drum for it."""
         if self.instrument in ("bass", "tenors"):
             key = note.instrument if self.by_instrument else note.place
-            singular = {"bass": "bass", "tenors": "tenor"}[self.instrument]
-            return [f"{singular}-{drum}" for drum in self.drums.get(key, ())]
-        if self.instrument in ("snare", "cymbals"):
-            return [{"snare": "snare", "cymbals": "cymbal"}[self.instrument]]
+            return [f"{ONE_NAME[self.instrument]}-{drum}" for drum in self.drums.get(key, ())]
+        if self.instrument in ONE_NAME:
+            return [ONE_NAME[self.instrument]]
         named = self.part.instruments.get(note.instrument)
-        return [named.name or note.place if named else note.place]
+        return [drum_of_name(named.name) or named.name or note.place if named else note.place]
+
+    def _key(self, sounding: Sounding) -> RollKey:
+        return self.time.played[sounding.played_bar].number, self.time.count(sounding.played_bar, sounding.note.at)
 
     def _say(self, sounding: Sounding, element: str, says: str) -> None:
         number = self.time.played[sounding.played_bar].number
-        entry = Unread(number, element, f"bar {number}: {says}")
-        if entry not in self.unread:
-            self.unread.append(entry)
+        self.unread.append(Unread(number, element, f"bar {number}: {says}"))
+
+    def _warn(self, sounding: Sounding, says: str) -> None:
+        self.warnings.append(f"bar {self.time.played[sounding.played_bar].number}: {says}")
 
 
 def joined(strokes: list[WrittenStroke]) -> list[WrittenStroke]:

@@ -1,19 +1,23 @@
 """Played bars on the line of time: numbers, lengths, pickup, zero, tempo and clicked beats.
 
-Conventions: quarters from zero, exact; seconds are exact rationals too until a value leaves this room.
+Conventions: quarters from zero, exact; seconds are exact rationals too until a value leaves this room. Zero is the
+downbeat of the first full bar in played order; a pickup before it is negative.
 """
 
+import re
 from bisect import bisect_right
 from dataclasses import dataclass, field
 from fractions import Fraction
+from itertools import pairwise
 
 from ..grid import beats_of, count_name
 from ..written import Bar, Beat, Tempo
 from .order import played_order
 from .raw import RawBar, RawPart, Signs
-from .tree import whole
 
-ASSUMED_TEMPO = Fraction(120)  # the MIDI standard's tempo where none is given
+ASSUMED_TEMPO = Fraction(120)  # the tempo of a MIDI file that gives none
+ROUNDING = Fraction(1, 16)  # quarters: less than this too much or too little in a bar is a program's rounding
+Column = tuple[RawBar, ...]  # the same bar in all parts
 
 
 class Clock:
@@ -23,7 +27,7 @@ class Clock:
         self.places = [tempo.at_q for tempo in tempi]
         self.tempi = tempi
         self._at = [Fraction(0)]
-        for before, after in zip(tempi, tempi[1:], strict=False):
+        for before, after in pairwise(tempi):
             self._at.append(self._at[-1] + (after.at_q - before.at_q) * 60 / before.quarters_per_minute)
         self._zero = Fraction(0)
         self._zero = self.seconds(Fraction(0))
@@ -45,18 +49,20 @@ class PlayedBar:
     time: int  # which time through
     at_q: Fraction
     length_q: Fraction
-    offset: Fraction  # quarters into its meter at which it begins (pickups and halves of a split bar)
+    offset: Fraction  # quarters into its meter at which it begins (pickups and later halves of a split bar)
     number: int
 
 
 @dataclass(slots=True)
 class Timeline:
+    """What all parts of a score share. raw are the bars of the part that carries the meters."""
+
     played: list[PlayedBar]
     bars: tuple[Bar, ...]
     beats: tuple[Beat, ...]
     tempi: tuple[Tempo, ...]
     clock: Clock
-    raw: list[RawBar]  # the bars of the part that carries the meters
+    raw: list[RawBar]
     warnings: list[str] = field(default_factory=list)
 
     @property
@@ -71,13 +77,15 @@ class Timeline:
 
 def make_timeline(parts: list[RawPart]) -> Timeline:
     """The time of all parts together: signs, tempi and lengths of bars are taken from whichever part has them."""
-    columns = list(zip(*(part.bars for part in parts), strict=True))
+    columns: list[Column] = list(zip(*(part.bars for part in parts), strict=True))
     lead = parts[0].bars
     warnings: list[str] = []
     signs = [_joined(column) for column in columns]
-    number_bars(lead)
-    lengths = _lengths(columns, signs, warnings)
-    played = _place(lead, lengths, [(step.index, step.time) for step in played_order(signs)])
+    for part in parts:
+        number_bars(part.bars)
+    lengths = [_length(index, columns, signs, warnings) for index in range(len(columns))]
+    steps = [(step.index, step.time) for step in played_order(signs)]
+    played = _place(lead, lengths, steps)
     tempi = _tempi(columns, played, warnings)
     clock = Clock(tempi)
     bars = tuple(_bar(bar, lead[bar.index], clock) for bar in played)
@@ -85,104 +93,135 @@ def make_timeline(parts: list[RawPart]) -> Timeline:
 
 
 def number_bars(bars: list[RawBar]) -> None:
-    """Printed numbers: a bar without a number of its own (a split half, "X1") keeps that of the bar before."""
+    """Printed numbers. A later half of a split bar ("X1", or implicit) keeps the number of the bar before."""
     number = 0
     for index, bar in enumerate(bars):
-        own = whole(bar.label)
-        if own is not None and not (bar.implicit and index and own == 0):
-            number = own
-        elif index and not bar.implicit and own is None:
-            number += 0
+        own = re.match(r"\d{1,6}", bar.label)
+        if own is not None and not (bar.implicit and index and int(own.group(0)) == 0):
+            number = int(own.group(0))
+        elif not bar.implicit and not bar.label:
+            number += 1
         bar.number = number
 
 
-def _joined(column: tuple[RawBar, ...]) -> Signs:
+def _joined(column: Column) -> Signs:
     signs = Signs()
     for bar in column:
         signs.join(bar.signs)
     return signs
 
 
-def _lengths(columns: list[tuple[RawBar, ...]], signs: list[Signs], warnings: list[str]) -> list[Fraction]:
-    """Quarters of each printed bar. A short bar is believed where the page gives a reason, else it is filled up."""
-    out: list[Fraction] = []
-    for index, column in enumerate(columns):
-        bar = column[0]
-        filled, full = max(b.filled for b in column), bar.meter.length
-        if full is None or filled == full:
-            length = filled if filled else Fraction(4)
-        elif filled == 0:
-            length = full
-        elif filled > full:
-            warnings.append(f"bar {bar.number}: its notes last {filled} quarters and the meter {full}; the notes are believed")
-            length = filled
-        elif _short_for_a_reason(index, columns, signs):
-            length = filled
-        else:
-            warnings.append(f"bar {bar.number}: its notes last {filled} of {full} quarters; the rest is taken as silence")
-            length = full
-        out.append(length)
-    return out
+def _filled(column: Column) -> Fraction:
+    return max(bar.filled for bar in column)
 
 
-def _short_for_a_reason(index: int, columns: list[tuple[RawBar, ...]], signs: list[Signs]) -> bool:
+def _length(index: int, columns: list[Column], signs: list[Signs], warnings: list[str]) -> Fraction:
+    """Quarters of a printed bar. A short bar is believed where the page gives a reason, else it is filled up."""
+    bar, filled = columns[index][0], _filled(columns[index])
+    full = bar.meter.length
+    if full is None:
+        return filled or Fraction(4)
+    if filled == 0 or abs(filled - full) < ROUNDING:
+        return full
+    if filled > full:
+        warnings.append(
+            f"bar {bar.number}: its notes last {filled} quarters and the meter {full}; the notes are believed"
+        )
+        return filled
+    if _short_for_a_reason(index, columns, signs):
+        return filled
+    warnings.append(f"bar {bar.number}: its notes last {filled} of {full} quarters; the rest is taken as silence")
+    return full
+
+
+def _short_for_a_reason(index: int, columns: list[Column], signs: list[Signs]) -> bool:
     """A pickup, a half of a split bar, or the short bar before a repeat or at the end that a pickup completes."""
-    following = columns[index + 1][0] if index + 1 < len(columns) else None
+    if index == 0 or index + 1 == len(columns) or columns[index][0].implicit or columns[index + 1][0].implicit:
+        return True
+    here = signs[index]
+    if here.backward or here.dacapo or here.dalsegno is not None or here.ending_stop or signs[index + 1].forward:
+        return True
+    return any(_completes(columns, first) for first in (index - 1, index))
+
+
+def _completes(columns: list[Column], first: int) -> bool:
+    """Whether two short bars, one after the other, make one whole bar of the same meter."""
+    one, other = columns[first], columns[first + 1]
+    full = one[0].meter.length
     return (
-        index == 0
-        or columns[index][0].implicit
-        or signs[index].backward
-        or following is None
-        or following.implicit
-        or signs[index + 1].forward
-        or signs[index].dacapo
-        or signs[index].dalsegno is not None
+        full is not None
+        and one[0].meter == other[0].meter
+        and 0 < _filled(one) < full
+        and _filled(one) + _filled(other) == full
     )
 
 
 def _place(lead: list[RawBar], lengths: list[Fraction], steps: list[tuple[int, int]]) -> list[PlayedBar]:
     placed: list[PlayedBar] = []
     at = Fraction(0)
+    zero: Fraction | None = None
     for n, (index, time) in enumerate(steps):
-        offset = _offset(lead, lengths, index, placed[-1] if placed else None, steps[n + 1][0] if n + 1 < len(steps) else None)
+        before = placed[-1] if placed else None
+        following = steps[n + 1][0] if n + 1 < len(steps) else None
+        offset = (
+            _first_offset(lead, lengths, index, following) if before is None else _offset(lead, lengths, index, before)
+        )
+        pickup = before is None and (offset > 0 or _whole_bar_zero(lead, index, following))
+        if zero is None and not pickup:
+            zero = at
         placed.append(PlayedBar(index, time, at, lengths[index], offset, lead[index].number))
         at += lengths[index]
-    zero = next((bar.at_q for bar in placed if bar.offset == 0), Fraction(0))
+    zero = zero or Fraction(0)
     return [PlayedBar(b.index, b.time, b.at_q - zero, b.length_q, b.offset, b.number) for b in placed]
 
 
-def _offset(lead: list[RawBar], lengths: list[Fraction], index: int, before: PlayedBar | None, after: int | None) -> Fraction:
-    """How far into its meter a bar begins: 0 but for pickups and the later halves of split bars."""
+def _whole_bar_zero(lead: list[RawBar], index: int, following: int | None) -> bool:
+    """A whole bar that the page calls 0 stands before bar 1."""
+    return following is not None and lead[index].implicit and lead[index].label == "0"
+
+
+def _first_offset(lead: list[RawBar], lengths: list[Fraction], index: int, following: int | None) -> Fraction:
+    """How far into its meter the first bar begins: a short first bar is a pickup, unless the next one completes it."""
     full, length = lead[index].meter.length, lengths[index]
-    if full is None or length > full:
+    if full is None or length >= full or following is None:
         return Fraction(0)
-    if before is None:
-        completed = after is not None and lead[after].implicit and length + lengths[after] == full
-        if length == full and lead[index].implicit and lead[index].label == "0":
-            return Fraction(0) if after is None else full  # a whole bar numbered 0 before bar 1
-        return Fraction(0) if completed or length == full or after is None else full - length
-    if length == full:
+    completed = (
+        lead[following].implicit and lead[following].meter == lead[index].meter and length + lengths[following] == full
+    )
+    return Fraction(0) if completed else full - length
+
+
+def _offset(lead: list[RawBar], lengths: list[Fraction], index: int, before: PlayedBar) -> Fraction:
+    """How far into its meter a later bar begins: where the short bar before it stopped, or as a pickup."""
+    full, length = lead[index].meter.length, lengths[index]
+    if full is None or length >= full:
         return Fraction(0)
     reached = before.offset + before.length_q
-    if (lead[index].implicit or index == 0) and reached + length <= full and reached < full:
+    same_meter = lead[before.index].meter == lead[index].meter
+    if same_meter and 0 < reached < full and reached + length <= full:
         return reached
     return full - length if lead[index].implicit or index == 0 else Fraction(0)
 
 
-def _tempi(columns: list[tuple[RawBar, ...]], played: list[PlayedBar], warnings: list[str]) -> list[Tempo]:
+def _tempi(columns: list[Column], played: list[PlayedBar], warnings: list[str]) -> list[Tempo]:
     found: dict[Fraction, Fraction] = {}
     for bar in played:
         for raw in columns[bar.index]:
             for tempo in raw.tempi:
-                if tempo.at <= bar.length_q:
-                    found[bar.at_q + tempo.at] = tempo.quarters_per_minute
+                found[bar.at_q + min(tempo.at, bar.length_q)] = tempo.quarters_per_minute
     start = played[0].at_q
     if not found:
         warnings.append("the score gives no tempo; 120 quarters a minute is assumed")
     elif min(found) > start:
-        warnings.append("the score gives no tempo at its beginning; 120 quarters a minute is assumed up to the first one")
+        warnings.append(
+            "the score gives no tempo at its beginning; 120 quarters a minute is assumed up to the first one"
+        )
     found.setdefault(start, ASSUMED_TEMPO)
-    return [Tempo(at, found[at]) for at in sorted(found)]
+    out: list[Tempo] = []
+    for at in sorted(found):
+        if not out or out[-1].quarters_per_minute != found[at]:
+            out.append(Tempo(at, found[at]))
+    return out
 
 
 def _bar(bar: PlayedBar, raw: RawBar, clock: Clock) -> Bar:

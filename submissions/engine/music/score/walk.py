@@ -1,111 +1,140 @@
 """Walk one part, measure by measure, and put every note at its exact place in its bar."""
 
-from dataclasses import replace
+from collections.abc import Callable
 from fractions import Fraction
 from xml.etree.ElementTree import Element
 
-from ..grid import Meter, make_meter
+from ...errors import ScoreError
+from ..grid import COMMON, Meter, make_meter, sum_of_meters
+from .cursor import Cursor
 from .directions import read_direction, read_sound
-from .notes import as_sticking, is_hidden, read_note, sounding_length
-from .raw import RawBar
-from .tree import is_no, number, numbers_in, text, whole
+from .notes import is_hidden, read_note, rest_length, sounding_length, staff_shift, unread_of
+from .raw import RawBar, Stretch
+from .tree import number, numbers_in, text, whole
 
-COMMON = make_meter("4", "4")
 QUIET = ("print", "bookmark", "link", "grouping", "figured-bass", "harmony", "listening")  # nothing in them is struck
+LONGEST_BAR = Fraction(256)  # quarters; more is a mistake in the file
+FINEST = 1_000_000  # divisions a quarter; programs write up to 16383, the limit the standard's text names
 
 
 class Walker:
-    """The state that goes from bar to bar: divisions, meter, tempo, and the regions of slashes and repeated bars."""
+    """The state that goes from bar to bar: divisions, meter, tempo, clef, and regions of slashes and repeated bars."""
 
     def __init__(self) -> None:
         self.divisions = Fraction(1)
         self.meter: Meter = COMMON
         self.tempo = Fraction(120)
+        self.shift: dict[int, int] = {}  # diatonic steps from the clef's staff to the treble staff, by staff
         self.repeating = 0
-        self.beat_repeat = False
-        self.slash = False
-        self.slash_stems = False
+        self.slashing: Stretch | None = None
+        self.beat_repeating: Stretch | None = None
+        self.number = 0
 
     def bar(self, measure: Element) -> RawBar:
-        bar = RawBar(label=measure.get("number", "").strip(), implicit=measure.get("implicit") == "yes", meter=self.meter)
+        """The next bar of the part."""
+        bar = RawBar(
+            label=measure.get("number", "").strip(), implicit=measure.get("implicit") == "yes", meter=self.meter
+        )
+        self.number += 1
         cursor = Cursor()
         for child in measure:
             reader = READERS.get(child.tag)
             if reader is not None:
                 reader(self, child, bar, cursor)
             elif child.tag not in QUIET:
-                bar.unread.append((str(child.tag)[:40], f"<{str(child.tag)[:40]}> is not read; what it holds is missing"))
+                bar.unread.append(
+                    (str(child.tag)[:40], f"<{str(child.tag)[:40]}> is not read; what it holds is missing")
+                )
+        if cursor.furthest > LONGEST_BAR:
+            raise ScoreError(
+                f"Bar {bar.label[:12] or self.number} lasts {float(cursor.furthest):g} quarters; that is a mistake in the file."
+            )
+        self._finish(bar, cursor)
+        return bar
+
+    def _finish(self, bar: RawBar, cursor: Cursor) -> None:
         bar.meter = self.meter
         bar.filled = cursor.furthest
         bar.repeat_of = self.repeating
-        bar.slash = self.slash
+        if self.slashing is not None:
+            bar.slashes.append(self.slashing)
+            self.slashing = Stretch(Fraction(0), None, self.slashing.stems)
+        if self.beat_repeating is not None:
+            bar.beat_repeats.append(self.beat_repeating)
+            self.beat_repeating = Stretch(Fraction(0), None)
         if bar.tempi:
             self.tempo = bar.tempi[-1].quarters_per_minute
-        return bar
 
-    def attributes(self, element: Element, bar: RawBar, cursor: "Cursor") -> None:
+    def attributes(self, element: Element, bar: RawBar, cursor: Cursor) -> None:
         divisions = number(text(element, "divisions"))
-        if divisions:
+        if divisions is not None and 0 < divisions <= FINEST:
             cursor.rescale(divisions / self.divisions)
             self.divisions = divisions
+        elif divisions is not None:
+            bar.unread.append(("divisions", "these divisions cannot be; those before are kept"))
         time = element.find("time")
         if time is not None:
             self.meter = read_time(time, bar) or self.meter
+        for clef in element.iterfind("clef"):
+            self.shift[whole(clef.get("number")) or 1] = staff_shift(clef)
         for style in element.iterfind("measure-style"):
-            self.measure_style(style, bar)
+            self._measure_style(style, bar, cursor.at)
 
-    def measure_style(self, style: Element, bar: RawBar) -> None:
+    def _measure_style(self, style: Element, bar: RawBar, at: Fraction) -> None:
         repeat, slash, beat = style.find("measure-repeat"), style.find("slash"), style.find("beat-repeat")
         if repeat is not None:
             self.repeating = (whole(repeat.text) or 1) if repeat.get("type") == "start" else 0
         if slash is not None:
-            self.slash = slash.get("type") == "start"
-        if beat is not None and beat.get("type") == "start":
-            bar.unread.append(("beat-repeat", "a beat repeat is not read; strokes there are missing"))
+            if self.slashing is not None:
+                bar.slashes.append(Stretch(self.slashing.start, at, self.slashing.stems))
+            self.slashing = Stretch(at, None, slash.get("use-stems") == "yes") if slash.get("type") == "start" else None
+        if beat is not None:
+            if self.beat_repeating is not None:
+                bar.beat_repeats.append(Stretch(self.beat_repeating.start, at))
+            self.beat_repeating = Stretch(at, None) if beat.get("type") == "start" else None
 
-    def note(self, element: Element, bar: RawBar, cursor: "Cursor") -> None:
+    def note(self, element: Element, bar: RawBar, cursor: Cursor) -> None:
         grace = element.find("grace") is not None
         duration = Fraction(0) if grace else number(text(element, "duration"))
         if duration is None or duration < 0:
-            bar.unread.append(("note", "a note without a length is not read"))
+            bar.unread.append(("note", "a note without a length is not read; it and the time it takes are missing"))
             return
-        length = sounding_length(element, duration, self.divisions)
+        length = Fraction(0) if grace else sounding_length(element, duration, self.divisions)
+        rest = element.find("rest")
+        if rest is not None and rest.get("measure") == "yes" and cursor.at == 0 and self.meter.length is not None:
+            length = rest_length(length, self.meter.length)
+            duration = length * self.divisions
         chord = element.find("chord") is not None
-        at = cursor.chord_at if chord else cursor.at
-        if not chord:
+        at = cursor.chord_at if chord and not grace else cursor.at
+        if not chord and not grace:
             cursor.advance(duration, length, self.divisions)
         if element.find("cue") is not None:
             return
-        if is_hidden(element) and element.find("rest") is None:
-            bar.warnings.append("a hidden note is left out")
+        if is_hidden(element):
+            if rest is None:
+                bar.warnings.append("a note that is not printed is left out")
             return
-        note = read_note(element, at, length)
-        if note.rest:
-            cursor.words = ""
-        if not note.sticking and cursor.words and not note.rest and not note.grace:
-            note = replace(note, sticking=cursor.words)
-            cursor.words = ""
-        bar.notes.append(note)
+        bar.unread += unread_of(element)
+        bar.notes.append(read_note(element, at, length, self.shift))
 
-    def backup(self, element: Element, bar: RawBar, cursor: "Cursor") -> None:
-        cursor.move(-(number(text(element, "duration")) or Fraction(0)), self.divisions)
+    def backup(self, element: Element, bar: RawBar, cursor: Cursor) -> None:
+        if not cursor.move(-(number(text(element, "duration")) or Fraction(0)), self.divisions):
+            bar.warnings.append("a step back leads before the bar; the bar's start is taken")
 
-    def forward(self, element: Element, bar: RawBar, cursor: "Cursor") -> None:
+    def forward(self, element: Element, bar: RawBar, cursor: Cursor) -> None:
         cursor.move(number(text(element, "duration")) or Fraction(0), self.divisions)
 
-    def direction(self, element: Element, bar: RawBar, cursor: "Cursor") -> None:
+    def direction(self, element: Element, bar: RawBar, cursor: Cursor) -> None:
         read_direction(element, bar, cursor.at, self.divisions, self.tempo)
-        for words in element.iterfind("direction-type/words"):
-            cursor.words = as_sticking((words.text or "").strip()) or cursor.words
 
-    def sound(self, element: Element, bar: RawBar, cursor: "Cursor") -> None:
+    def sound(self, element: Element, bar: RawBar, cursor: Cursor) -> None:
         read_sound(element, bar, cursor.at, self.divisions)
 
-    def barline(self, element: Element, bar: RawBar, cursor: "Cursor") -> None:
+    def barline(self, element: Element, bar: RawBar, cursor: Cursor) -> None:
         read_barline(element, bar)
 
 
-READERS = {
+READERS: dict[str, Callable[[Walker, Element, RawBar, Cursor], None]] = {
     "attributes": Walker.attributes,
     "note": Walker.note,
     "backup": Walker.backup,
@@ -116,55 +145,26 @@ READERS = {
 }
 
 
-class Cursor:
-    """Where in the bar the next note stands, exactly; and the same in divisions, because backup counts in them."""
-
-    def __init__(self) -> None:
-        self.at = Fraction(0)
-        self.chord_at = Fraction(0)
-        self.furthest = Fraction(0)
-        self.words = ""  # a sticking letter printed as text, waiting for its note
-        self._raw = Fraction(0)
-        self._exact = {Fraction(0): Fraction(0)}
-
-    def rescale(self, ratio: Fraction) -> None:
-        """Divisions changed inside the bar."""
-        self._raw *= ratio
-        self._exact = {raw * ratio: exact for raw, exact in self._exact.items()}
-
-    def advance(self, duration: Fraction, length: Fraction, divisions: Fraction) -> None:
-        """Past a note whose duration in divisions may be rounded; its exact length is believed."""
-        self.chord_at = self.at
-        self._raw += duration
-        self.at += length
-        if abs(self.at - self._raw / divisions) * divisions >= 1:
-            self.at = self._raw / divisions  # more than rounding: the divisions hold
-        self.at = self._exact.setdefault(self._raw, self.at)
-        self.furthest = max(self.furthest, self.at)
-
-    def move(self, duration: Fraction, divisions: Fraction) -> None:
-        self._raw = max(Fraction(0), self._raw + duration)
-        self.at = self._exact.get(self._raw, self._raw / divisions)
-        self.furthest = max(self.furthest, self.at)
-
-
 def read_time(time: Element, bar: RawBar) -> Meter | None:
     """The meter of a <time>; several beats and beat-types are added together over the smallest beat."""
     if time.find("senza-misura") is not None:
         return Meter(0, 4, ())
-    pairs = [(beats.text or "", kind.text or "") for beats, kind in zip(time.iterfind("beats"), time.iterfind("beat-type"), strict=False)]
-    meter = make_meter(*pairs[0]) if len(pairs) == 1 else None
-    if meter is None:
+    counts, units = time.findall("beats"), time.findall("beat-type")
+    meters = [make_meter(beats.text or "", unit.text or "") for beats, unit in zip(counts, units, strict=False)]
+    known = [meter for meter in meters if meter is not None]
+    if not known or len(known) != len(meters):
         bar.unread.append(("time", "this time signature is not read; the meter is kept as it was"))
-    return meter
+        return None
+    return known[0] if len(known) == 1 else sum_of_meters(known)
 
 
 def read_barline(barline: Element, bar: RawBar) -> None:
+    """Repeats, endings, segno and coda of a barline."""
     signs = bar.signs
     repeat, ending = barline.find("repeat"), barline.find("ending")
     if repeat is not None:
         if barline.get("location") == "middle":
-            bar.unread.append(("repeat", "a repeat in the middle of a bar is not read"))
+            bar.unread.append(("repeat", "a repeat sign inside a bar is not read; the order of bars may be wrong"))
         elif repeat.get("direction") == "forward":
             signs.forward = True
         else:
@@ -174,8 +174,12 @@ def read_barline(barline: Element, bar: RawBar) -> None:
     if ending is not None:
         if ending.get("type") == "start":
             signs.ending_start = numbers_in(ending.get("number", "")) or numbers_in(ending.text or "")
+            if not signs.ending_start:
+                bar.unread.append(("ending", "an ending without a number is not read; the order of bars may be wrong"))
         else:
             signs.ending_stop = True
+    if barline.find("fermata") is not None:
+        bar.unread.append(("fermata", "a fermata is not read; the times after it are those without a pause"))
     for name in ("segno", "coda"):
         if barline.find(name) is not None or barline.get(name) is not None:
             setattr(signs, name, barline.get(name, getattr(signs, name) or ""))
