@@ -43,7 +43,9 @@ def plain_part(
             beats.append(Beat(place, float(seconds(place)), number, played, k + 1, k == 0, beat))
         at += length
     strokes = tuple(_stroke(F(q), seconds, bars, drum) for q in strokes_at)
-    return Part("P1", "Part", instrument, "all", "Plain", strokes, tuple(bars), tuple(beats), tempi, at, float(seconds(at)))
+    return Part(
+        "P1", "Part", instrument, "all", "Plain", strokes, tuple(bars), tuple(beats), tempi, at, float(seconds(at))
+    )
 
 
 def _stroke(at_q, seconds, bars, drum):

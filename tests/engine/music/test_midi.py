@@ -76,7 +76,9 @@ class TestTheNotes:
     def test_each_bass_drum_has_a_key_of_its_own_falling_in_pitch(self):
         part = plain_part(strokes_at=range(5), instrument="bass")
         line = tuple(replace(s, drum=f"bass-{n + 1}") for n, s in enumerate(part.strokes))
-        keys = [key for _, key in notes_at(read(midi_bytes(replace(part, strokes=line), click_layout(part, 1))).tracks[1])]
+        keys = [
+            key for _, key in notes_at(read(midi_bytes(replace(part, strokes=line), click_layout(part, 1))).tracks[1])
+        ]
         assert keys == sorted(set(keys), reverse=True)
 
     def test_a_grace_comes_before_its_stroke(self):
