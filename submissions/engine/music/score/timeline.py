@@ -12,7 +12,7 @@ from itertools import pairwise
 
 from ..grid import beats_of, count_name
 from ..written import Bar, Beat, Tempo
-from .order import played_order
+from .order import order_problems, played_order
 from .raw import RawBar, RawPart, Signs
 
 ASSUMED_TEMPO = Fraction(120)  # the tempo of a MIDI file that gives none
@@ -84,8 +84,11 @@ def make_timeline(parts: list[RawPart]) -> Timeline:
     for part in parts:
         number_bars(part.bars)
     lengths = [_length(index, columns, signs, warnings) for index in range(len(columns))]
-    steps = [(step.index, step.time) for step in played_order(signs)]
-    played = _place(lead, lengths, steps)
+    steps = played_order(signs)
+    for index, element, says in order_problems(signs, steps):
+        for bar in columns[index]:
+            bar.unread.append((element, says))
+    played = _place(lead, lengths, [(step.index, step.time) for step in steps])
     tempi = _tempi(columns, played, warnings)
     clock = Clock(tempi)
     bars = tuple(_bar(bar, lead[bar.index], clock) for bar in played)
