@@ -30,6 +30,8 @@ FLOOR_UNDER_PEAK_DB = 70.0  # chosen: deeper than any phone's usable range
 PICK_S = 0.0125  # an onset is the largest novelty within this distance: under the shortest grace we resolve
 MEAN_BEFORE_S, MEAN_AFTER_S = 0.10, 0.05  # neighbourhood of the adaptive threshold
 THRESHOLD_DB = 2.0  # mean rise over all bands; tuned on seeds under 10 000
+CHUNK = 2_048  # frames transformed at a time: keeps a ten-minute take within a few megabytes
+MASK_SHARE = 0.25  # a click is taken out to about -10 dB where a phone's gain moves or a coder smears it
 TINY = 1e-20  # keeps logarithms of silence finite
 FOOT_BEFORE_S, FOOT_AFTER_S = 0.012, 0.006  # where the foot is looked for, around the detected frame
 FOOT_HIGHPASS_HZ = 400.0  # the ring of what was struck before lies mostly under it
@@ -63,17 +65,25 @@ def detect(mono: NDArray[np.floating], rate: int, threshold_db: float = THRESHOL
     return place(mono, rate, novelty, pick(novelty, threshold_db))
 
 
-def measure_novelty(mono: NDArray[np.floating], rate: int) -> Novelty:
-    """The spectral difference of mono, every HOP_S; frames are placed to the nearest sample."""
+def measure_novelty(mono: NDArray[np.floating], rate: int, masker: NDArray[np.floating] | None = None) -> Novelty:
+    """The spectral difference of mono, every HOP_S; frames are placed to the nearest sample.
+
+    masker, shape (n,), is what was taken out of mono before (a leaked click): a rise counts only as far as it
+    stands over MASK_SHARE of that, since no removal is perfect.
+    """
     count = int(len(mono) / (HOP_S * rate))
     weights, freedom, octaves = _filterbank(round(WINDOW_S * rate), rate)
     if count < 4:
         return Novelty(np.zeros(0), np.zeros(0), np.zeros((0, octaves.shape[1]), np.float32))
-    power = _band_power(mono, rate, count, weights)
-    floor = np.maximum(np.quantile(power, 0.1, axis=0), power.max() * 10 ** (-FLOOR_UNDER_PEAK_DB / 10))
-    level = 10 * np.log10(power + floor + TINY)
+    power = _band_power(mono, rate, np.arange(count), weights)
+    floor = np.maximum(np.quantile(power[::4], 0.1, axis=0), power.max() * 10 ** (-FLOOR_UNDER_PEAK_DB / 10)) + TINY
+    level = 10 * np.log10(power + floor)
     rise = np.zeros_like(level)
     rise[LAG_FRAMES:] = np.maximum(level[LAG_FRAMES:] - level[:-LAG_FRAMES], 0)
+    if masker is not None and np.any(masker):
+        frames, mask = _mask(masker, rate, count, weights)
+        now, before = power[frames] + floor, power[np.maximum(frames - LAG_FRAMES, 0)] + floor
+        rise[frames] = np.maximum(10 * np.log10((now + mask) / (before + mask)), 0)
     share = np.sqrt(freedom)
     return Novelty(
         (rise @ (share / share.sum())).astype(np.float64),
@@ -82,18 +92,29 @@ def measure_novelty(mono: NDArray[np.floating], rate: int) -> Novelty:
     )
 
 
-def _band_power(mono: NDArray[np.floating], rate: int, count: int, weights: Frames) -> Frames:
-    """Power of each band in each of count frames, shape (count, bands), re a full-scale sine."""
+def _mask(masker: NDArray[np.floating], rate: int, count: int, weights: Frames) -> tuple[NDArray[np.int64], Frames]:
+    """The frames that the masker reaches, and MASK_SHARE of its highest power around each, (frames, bands)."""
+    hop, reach = HOP_S * rate, 2 * LAG_FRAMES + 1
+    sounding = np.zeros(count, bool)
+    sounding[np.minimum(np.flatnonzero(masker) / hop, count - 1).astype(np.int64)] = True
+    frames = np.flatnonzero(ndimage.maximum_filter1d(sounding.view(np.uint8), 2 * reach + 1))
+    power = np.zeros((count, len(weights)), np.float32)
+    power[frames] = _band_power(masker, rate, frames, weights)
+    return frames, MASK_SHARE * ndimage.maximum_filter1d(power, reach, axis=0)[frames]
+
+
+def _band_power(mono: NDArray[np.floating], rate: int, frames: NDArray[np.int64], weights: Frames) -> Frames:
+    """Power of each band in the wanted frames, shape (frames, bands), re a full-scale sine."""
     size = round(WINDOW_S * rate)
     padded = np.concatenate([np.zeros(size // 2, np.float32), mono.astype(np.float32), np.zeros(size, np.float32)])
-    starts = np.round(np.arange(count) * HOP_S * rate).astype(np.int64)
+    starts = np.round(frames * HOP_S * rate).astype(np.int64)
     window = signal.get_window("hann", size).astype(np.float32)
     length = fft.next_fast_len(size, real=True)
-    power = np.empty((count, len(weights)), np.float32)
+    power = np.empty((len(frames), len(weights)), np.float32)
     views = np.lib.stride_tricks.sliding_window_view(padded, size)
-    for first in range(0, count, 4096):
-        spectra = fft.rfft(views[starts[first : first + 4096]] * window, length, axis=1)
-        power[first : first + 4096] = (spectra.real**2 + spectra.imag**2) @ weights.T
+    for first in range(0, len(frames), CHUNK):
+        spectra = fft.rfft(views[starts[first : first + CHUNK]] * window, length, axis=1)
+        power[first : first + CHUNK] = (spectra.real**2 + spectra.imag**2) @ weights.T
     return power / np.float32(np.sum(window) ** 2 / 4)
 
 
