@@ -5,7 +5,7 @@ import re
 
 from gunicorn.glogging import Logger
 
-LINK = re.compile(r"(/(?:l|g|stop)/)[A-Za-z0-9_-]{8,}")
+LINK = re.compile(r"(/(?:open|stop)/)[A-Za-z0-9_-]{8,}")
 
 
 def without_links(text: str) -> str:

@@ -85,7 +85,7 @@ SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
 SECURE_CONTENT_TYPE_NOSNIFF = True
-SECURE_REFERRER_POLICY = "no-referrer"  # a private link must not travel to another site
+SECURE_REFERRER_POLICY = "same-origin"  # no address travels to another site; with no-referrer browsers send Origin: null, and every form would fail
 SECURE_HSTS_SECONDS = 60 * 60 * 24 * 30 if SECURE else 0
 SECURE_SSL_REDIRECT = SECURE and env.flag("TAPOFF_REDIRECT_TO_HTTPS")
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if env.flag("TAPOFF_BEHIND_TLS_PROXY") else None
@@ -138,6 +138,7 @@ STATICFILES_DIRS = [path for path in (BASE_DIR / "static", VAR_DIR / "front-end"
 CELERY_BROKER_URL = env.text("TAPOFF_BROKER_URL", "redis://127.0.0.1:6379/0")
 CELERY_TASK_ACKS_LATE = CELERY_TASK_REJECT_ON_WORKER_LOST = True
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_TASK_ROUTES = {"submissions.probe_next": {"queue": "probe"}}  # mail must not wait behind long probes
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_SERIALIZER, CELERY_ACCEPT_CONTENT = "json", ["json"]
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True

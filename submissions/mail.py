@@ -2,6 +2,7 @@
 
 import logging
 from dataclasses import dataclass
+from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.core.mail import EmailMessage
@@ -71,6 +72,7 @@ def _message(kind: Kind, entry: Entry, to: str, context: dict) -> EmailMessage:
         "call": entry.call,
         "link": absolute(reverse("open-link", args=[secret])),
         "stop": stop_url,
+        "deadline": deadline_words(entry),
     }
     with translation.override(entry.language):
         text = render_to_string(f"mail/{kind.name}.txt", values)
@@ -94,6 +96,15 @@ def tell_organizer(kind: str, entry: Entry) -> bool:
     subject, _, body = text.strip().partition("\n")
     EmailMessage(subject.strip(), body.strip() + "\n", settings.DEFAULT_FROM_EMAIL, [to]).send()
     return True
+
+
+def deadline_words(entry: Entry) -> str:
+    """The deadline on the player's own clock if they told us their zone, and on the call's."""
+    call = entry.call
+    words = f"{call.local_deadline:%Y-%m-%d %H:%M} ({call.deadline_zone})"
+    if entry.zone and entry.zone != call.deadline_zone:
+        return f"{call.deadline.astimezone(ZoneInfo(entry.zone)):%Y-%m-%d %H:%M} ({entry.zone}) = {words}"
+    return words
 
 
 def absolute(path: str) -> str:

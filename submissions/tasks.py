@@ -15,7 +15,7 @@ from django.db import connection
 from django.utils import timezone
 
 from . import bridge, files, mail, queue
-from .models import Call, Entry, Export, PartRow, Take, Upload
+from .models import Call, Decision, Entry, Export, PartRow, Take, Upload
 from .models.base import Leased, Work
 
 log = logging.getLogger(__name__)
@@ -55,7 +55,7 @@ def wake_probe() -> None:
     probe_next.delay()
 
 
-@shared_task(name="submissions.probe_next", queue="probe", time_limit=settings.PROBE_TIMEOUT_S + 60)
+@shared_task(name="submissions.probe_next", time_limit=settings.PROBE_TIMEOUT_S + 60)
 def probe_next() -> None:
     """Claim the next take and probe it; a quiet return when nothing waits."""
     who = who_am_i()
@@ -78,7 +78,7 @@ def probe_take(pk: int, who: str) -> None:
         log.exception("probe of take %s failed (reference %s)", pk, ref)
         queue.fail(Take, pk, who, FAILED_SAYS, ref)
         raise
-    if kept and not take.is_tryout:
+    if kept:
         mail_out.delay("verdict", take.entry_id, f"take-{pk}")
 
 
@@ -133,9 +133,13 @@ def mail_out(kind: str, entry_pk: int, key: str) -> None:
 
 
 def _about(kind: str, key: str) -> dict:
+    """What else the mail speaks of, by its key."""
     if kind == "verdict":
         pk = int(key.removeprefix("take-"))
         return {"take": Take.objects.select_related("part__segment", "report").filter(pk=pk).first()}
+    if kind == "decision":
+        pk = int(key.removeprefix("decision-"))
+        return {"decision": Decision.objects.select_related("take__part").filter(pk=pk).first()}
     return {}
 
 

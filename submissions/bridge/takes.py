@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from .. import files
 from ..engine.checks import copy_of_a_take
+from ..engine.facts import TakeFacts
 from ..engine.findings import Finding, Level, verdict_of
 from ..engine.report import Report
 from ..models import PartRow, ProbeReport, Take
@@ -23,10 +24,10 @@ COPY_STROKES = 24  # fewer common strokes prove nothing
 
 def probe(take: Take) -> Report:
     """The engine's report on a take."""
-    from ..engine.probe import probe as run
+    from ..engine import probe as engine
 
     with files.local_copy(take.storage_key) as path:
-        return run(path, part_of(take.part), take.part.segment.call.count_off_bars)
+        return engine.probe(path, part_of(take.part), take.part.segment.call.count_off_bars)
 
 
 def store_report(take_pk: int, who: str, report: Report) -> bool:
@@ -35,6 +36,8 @@ def store_report(take_pk: int, who: str, report: Report) -> bool:
     The part is locked first, so that of two copies measured at once one sees the other. The table takes one report a
     take: however often a take is probed, one verdict stays.
     """
+    from ..engine import probe as engine
+
     with transaction.atomic():
         take = Take.objects.select_for_update().filter(pk=take_pk, work=Work.RUNNING, leased_by=who).first()
         if take is None or take.withdrawn_at is not None or ProbeReport.objects.filter(take=take).exists():
@@ -42,7 +45,7 @@ def store_report(take_pk: int, who: str, report: Report) -> bool:
         PartRow.objects.select_for_update().get(pk=take.part_id)
         original = _original_of(take, report)
         if original is not None:
-            report = _as_copy(report, take, original)
+            report = engine.judge_again(report, part_of(take.part), _words_for(take, original))
         ProbeReport.objects.create(take=take, copy_of=original, **_columns(report.to_json_object()))
         Take.objects.filter(pk=take_pk).update(
             work=Work.DONE,
@@ -121,14 +124,7 @@ def _words_for(take: Take, original: Take) -> str:
 
 
 def _finding(words: str) -> Finding:
-    from ..engine.facts import TakeFacts
-
     return next(iter(copy_of_a_take.check(TakeFacts(copy_of=words), None)))
-
-
-def _as_copy(report: Report, take: Take, original: Take) -> Report:
-    words = _words_for(take, original)
-    return replace(report, facts=replace(report.facts, copy_of=words), findings=(*report.findings, _finding(words)))
 
 
 def _plain(finding: Finding) -> dict[str, Any]:

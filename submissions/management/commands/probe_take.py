@@ -65,7 +65,9 @@ class Command(BaseCommand):
                 self.stdout.write(f"{name.removesuffix('_ms'):<8} {report[name]:+.1f} ms")
         for finding in report["findings"]:
             where = ", ".join(f"{at:.1f} s" for at in finding["at_s"][:5])
-            self.stdout.write(f"{finding['level']:<5} {finding['code']}: {finding['says']} {finding['do']} {where}".rstrip())
+            self.stdout.write(
+                f"{finding['level']:<5} {finding['code']}: {finding['says']} {finding['do']} {where}".rstrip()
+            )
 
     def _refuse(self, sentence: str) -> None:
         self.stderr.write(sentence)
