@@ -21,12 +21,31 @@ SPACE = 2 * UNIT
 STAFF_MM = 6.6  # four spaces; engraving practice for parts is 6.5 to 7.5 mm, common practice, no source
 PRINT_WIDTH_MM = 182.0  # fits A4 (210) and Letter (216) with the same margins' worth of paper
 PHONE_SPACES = 62.0  # a 390 px screen then shows a staff of 24 px
-NOTE_SPACES, GRACE_SPACES, BAR_SPACES = 1.45, 1.15, 3.0  # measured on engraved sixteenths: narrowest legible
-CLEF_SPACES = 6.0
+TIGHTEST = {"print": 0.8, "phone": 0.9}  # of the natural width: verovio warns below 0.8; small screens need more air
+CLEF_SPACES = 4.0  # at the start of every line
+NO_STAFF_SPACES = 10.0  # a bar that shows no staff line of its own (part of a multi-bar rest)
+_STAFF_LINE = re.compile(r'class="staff"[^>]*>\s*<path d="M(-?\d+) (?:-?\d+) L(-?\d+) ')
 MOST_BARS_A_LINE = {"print": 6, "phone": 2}
 USUAL_BARS_A_LINE = 4  # cadences breathe in fours
 LONG_PART, LIGHT_SHARE = 32, 0.7  # parts of more bars than this, all of them light, take six bars a line
 LAST_LINE = 0.5  # a short last line is the least of evils
+COMMON_OPTIONS: dict[str, object] = {
+    "adjustPageHeight": True,
+    "scale": 100,
+    "header": "none",
+    "footer": "none",
+    "svgViewBox": True,
+    "xmlIdSeed": 1,
+    "pageMarginLeft": round(0.8 * SPACE),  # the bar number of a line hangs over its left end
+    "pageMarginRight": 2,
+    "pageMarginTop": SPACE // 2,
+    "pageMarginBottom": SPACE // 2,
+    "spacingSystem": 8,
+    "mnumInterval": 0,
+    "lyricSize": 4.2,
+    "lyricTopMinMargin": 3,
+}
+verovio.enableLog(verovio.LOG_OFF)  # it writes to the process's stderr; what matters is checked here
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +78,9 @@ def engrave(tree: Element, part_id: str, own: frozenset[int] | None = None) -> E
     tidy(root)
     measures = list(root.iter("measure"))
     ids = _name_measures(measures)
-    weights = [_weight(measure) for measure in measures]
+    weights = _natural_widths(root)
+    if len(weights) != len(measures):
+        raise ScoreError("The engraver did not take every bar of this part.")
     lines = lines_of(weights, PRINT_WIDTH_MM / STAFF_MM * 4, "print", _has_pickup(measures))
     pages = _render(root, lines, "page")
     numbers = [measure.get("number", "") for measure in measures]
@@ -77,7 +98,7 @@ def lines_of(weights: list[float], width: float, kind: str, pickup: bool) -> tup
 
     Of all ways that fit, the one whose lines differ least (by squares) from the usual number of bars; a pickup is not counted.
     """
-    room = width - CLEF_SPACES
+    room = width / TIGHTEST[kind] - CLEF_SPACES
     usual, most = (USUAL_BARS_A_LINE, MOST_BARS_A_LINE[kind]) if kind == "print" else (MOST_BARS_A_LINE[kind],) * 2
     if kind == "print" and len(weights) > LONG_PART and max(weights) * most <= LIGHT_SHARE * room:
         usual = most
@@ -101,11 +122,12 @@ def lines_of(weights: list[float], width: float, kind: str, pickup: bool) -> tup
 
 
 def _name_measures(measures: list[Element]) -> tuple[tuple[int, str], ...]:
+    """Give every measure its id; a bar without a number of its own keeps that of the bar before, as the reader counts."""
     seen: dict[int, int] = {}
-    out = []
-    for index, measure in enumerate(measures):
-        digits = re.search(r"\d+", measure.get("number", ""))
-        number = int(digits.group()) if digits else index
+    out, number = [], 0
+    for measure in measures:
+        own = re.match(r"\d{1,6}", measure.get("number", ""))
+        number = int(own.group()) if own else number
         seen[number] = seen.get(number, 0) + 1
         name = f"bar-{number}" if seen[number] == 1 else f"bar-{number}-{seen[number]}"
         measure.set("id", name)
@@ -113,13 +135,16 @@ def _name_measures(measures: list[Element]) -> tuple[tuple[int, str], ...]:
     return tuple(out)
 
 
-def _weight(measure: Element) -> float:
-    """The narrowest legible width of a measure, in staff spaces."""
-    spaces = BAR_SPACES
-    for note in measure.findall("note"):
-        if note.find("chord") is None and note.find("cue") is None:
-            spaces += GRACE_SPACES if note.find("grace") is not None else NOTE_SPACES
-    return spaces
+def _natural_widths(root: Element) -> list[float]:
+    """The width each measure takes when nothing presses or stretches it, in staff spaces."""
+    svg = _toolkit(
+        root, {"pageWidth": 60_000, "pageHeight": 2_000, "breaks": "none", "adjustPageWidth": True}
+    ).renderToSVG(1)
+    widths = []
+    for measure in svg.split('class="measure"')[1:]:
+        staff = _STAFF_LINE.search(measure)
+        widths.append((int(staff[2]) - int(staff[1])) / (10 * SPACE) if staff else NO_STAFF_SPACES)
+    return widths
 
 
 def _has_pickup(measures: list[Element]) -> bool:
@@ -139,35 +164,21 @@ def _render(root: Element, lines: tuple[tuple[int, int], ...], kind: str) -> lis
         mark = "new-page" if kind == "page" else "new-system"
         measures[start].insert(0, Element("print", {mark: "yes"}))
     width = PRINT_WIDTH_MM / STAFF_MM * 4 if kind == "page" else PHONE_SPACES
-    kit = verovio.toolkit()
-    kit.setOptions(
-        {
-            "pageWidth": round(width * SPACE),
-            "pageHeight": 2_000 if kind == "page" else 60_000,
-            "adjustPageHeight": True,
-            "scale": 100,
-            "breaks": "encoded",
-            "header": "none",
-            "footer": "none",
-            "svgViewBox": True,
-            "xmlIdSeed": 1,
-            "pageMarginLeft": round(0.8 * SPACE),
-            "pageMarginRight": 2,
-            "pageMarginTop": SPACE // 2,
-            "pageMarginBottom": SPACE // 2,
-            "spacingSystem": 8,
-            "mnumInterval": 0,
-            "lyricSize": 4.2,
-            "lyricTopMinMargin": 3,
-            "justificationBracketGroup": 0,
-        }
-    )
-    if not kit.loadData(tostring(root, encoding="unicode")):
-        raise ScoreError("The engraver cannot read this part.")
+    height = 2_000 if kind == "page" else 60_000
+    kit = _toolkit(root, {"pageWidth": round(width * SPACE), "pageHeight": height, "breaks": "encoded"})
     pages = [signs_as_paths(kit.renderToSVG(n + 1)) for n in range(kit.getPageCount())]
     if len(pages) != (len(lines) if kind == "page" else 1):
         raise ScoreError("The engraver broke the lines otherwise than asked.")
     return pages
+
+
+def _toolkit(root: Element, options: dict[str, object]) -> verovio.toolkit:
+    """Verovio with this part loaded; the header, tempo and words of the sheet are set elsewhere."""
+    kit = verovio.toolkit()
+    kit.setOptions(COMMON_OPTIONS | options)
+    if not kit.loadData(tostring(root, encoding="unicode")):
+        raise ScoreError("The engraver cannot read this part.")
+    return kit
 
 
 def _height_mm(svg: str) -> float:

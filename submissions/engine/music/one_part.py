@@ -70,6 +70,9 @@ def tidy(root: Element) -> None:
         for child in list(measure):
             if child.tag == "print":
                 measure.remove(child)
+        for style in measure.iterfind("attributes/measure-style"):
+            for rest in style.findall("multiple-rest"):
+                style.remove(rest)  # every bar is drawn, so that every bar can be lit and counted
         for note in measure.iter("note"):
             for sign in note.iterfind("notations/articulations/*"):
                 if "placement" not in sign.attrib:

@@ -17,9 +17,7 @@ def practice(
     part: Part, rungs: Sequence[Fraction], count_off_bars: int, bar_ids: Sequence[tuple[int, str]]
 ) -> dict[str, object]:
     """The practice page's context as plain JSON values. bar_ids: (printed number, id in the SVG), printed order."""
-    ids: dict[int, str] = {}
-    for number, name in bar_ids:
-        ids.setdefault(number, name)
+    ids = _ids_in_played_order(part, bar_ids)
     return {
         "title": part.title,
         "bpm": [float(bpm) for bpm in rungs],
@@ -30,18 +28,33 @@ def practice(
         "bars": [
             {
                 "number": bar.number,
-                "id": ids.get(bar.number, ""),
+                "id": name,
                 "at": _ratio(bar.at_q),
                 "length": _ratio(bar.length_q),
                 "beats": bar.beats,
                 "beat_type": bar.beat_type,
             }
-            for bar in part.bars
+            for bar, name in zip(part.bars, ids, strict=True)
         ],
         "beats": [{"at": _ratio(b.at_q), "bar": b.played_bar, "down": b.downbeat} for b in part.beats],
         "strokes": _strokes(part),
         "end": _ratio(part.end_q),
     }
+
+
+def _ids_in_played_order(part: Part, bar_ids: Sequence[tuple[int, str]]) -> list[str]:
+    """The id in the sheet of every played bar. The halves of a split bar share a number and come one after the other."""
+    printed: dict[int, list[str]] = {}
+    for number, name in bar_ids:
+        printed.setdefault(number, []).append(name)
+    out: list[str] = []
+    half, before = 0, None
+    for bar in part.bars:
+        half = half + 1 if bar.number == before else 0
+        before = bar.number
+        names = printed.get(bar.number, [""])
+        out.append(names[half % len(names)])
+    return out
 
 
 def _strokes(part: Part) -> list[dict[str, object]]:

@@ -5,13 +5,14 @@ from fractions import Fraction
 from submissions.engine.music.written import Bar, Beat, Part, Tempo, WrittenStroke
 
 F = Fraction
+NONE = F(0)
 
 
 def plain_part(
     meters=((4, 4),) * 4,
     tempo=116,
     later=(),
-    pickup_q=F(0),
+    pickup_q=NONE,
     strokes_at=(),
     instrument="snare",
     drum="snare",
