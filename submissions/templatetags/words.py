@@ -24,7 +24,7 @@ def clock(seconds: float | None) -> str:
 @register.filter
 def ms(value: float | None) -> str:
     """Milliseconds with one decimal place under ten, none above."""
-    if value is None:
+    if value is None or value == "":
         return "–"
     return f"{number_format(abs(value), 1 if abs(value) < 10 else 0)} ms"
 

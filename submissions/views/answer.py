@@ -41,10 +41,10 @@ def sentence(state: str) -> str:
 def bars_of(take: Take) -> list[BarPlace]:
     """The written bars in played order; none when the score cannot be read any more."""
     try:
-        with bridge.part_of(take.part) as part:
-            return [BarPlace(b.number, b.at_s, b.length_s, b.beats) for b in part.bars_from_zero()]
+        bars = bridge.part_of(take.part).bars_from_zero()
     except (bridge.EngineError, OSError):
         return []
+    return [BarPlace(b.number, b.at_s, b.length_s, b.beats) for b in bars]
 
 
 def _bars_words(bars: list[int]) -> str:

@@ -114,9 +114,10 @@ def renew_link(request: HttpRequest, slug: str) -> HttpResponse:
 def open_link(request: HttpRequest, secret: str) -> HttpResponse:
     """A private link becomes a right of this browser; no page behind it has the secret in its address."""
     link = access.open_link(request, secret)
-    if link.purpose == link.Purpose.GUARDIAN:
-        return redirect("guardian", link.entry.public_id)
-    return redirect("my-page", link.entry.public_id)
+    page = "guardian" if link.purpose == link.Purpose.GUARDIAN else "my-page"
+    response = redirect(page, link.entry.public_id)
+    response["Referrer-Policy"] = "no-referrer"
+    return response
 
 
 @never_cache
