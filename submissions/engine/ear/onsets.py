@@ -44,6 +44,9 @@ class Novelty:
     rise_db: Array  # (frames,) mean positive rise over the bands
     level_db: Array  # (frames,) level of the whole frame, dB re full scale
     colour_db: Frames  # (frames, octaves) level of each octave of COLOUR_HZ
+    power: Frames  # (frames, bands) power of each band
+    floor: Frames  # (bands,) power under which a band tells nothing
+    share: Frames  # (bands,) what each band counts, sum 1
 
 
 @dataclass(frozen=True)
@@ -74,7 +77,8 @@ def measure_novelty(mono: NDArray[np.floating], rate: int, masker: NDArray[np.fl
     count = int(len(mono) / (HOP_S * rate))
     weights, freedom, octaves = _filterbank(round(WINDOW_S * rate), rate)
     if count < 4:
-        return Novelty(np.zeros(0), np.zeros(0), np.zeros((0, octaves.shape[1]), np.float32))
+        none = np.zeros((0, len(weights)), np.float32)
+        return Novelty(np.zeros(0), np.zeros(0), np.zeros((0, octaves.shape[1]), np.float32), none, freedom, freedom)
     power = _band_power(mono, rate, np.arange(count), weights)
     floor = np.maximum(np.quantile(power[::4], 0.1, axis=0), power.max() * 10 ** (-FLOOR_UNDER_PEAK_DB / 10)) + TINY
     level = 10 * np.log10(power + floor)
@@ -84,11 +88,14 @@ def measure_novelty(mono: NDArray[np.floating], rate: int, masker: NDArray[np.fl
         frames, mask = _mask(masker, rate, count, weights)
         now, before = power[frames] + floor, power[np.maximum(frames - LAG_FRAMES, 0)] + floor
         rise[frames] = np.maximum(10 * np.log10((now + mask) / (before + mask)), 0)
-    share = np.sqrt(freedom)
+    share = np.sqrt(freedom) / np.sqrt(freedom).sum()
     return Novelty(
-        (rise @ (share / share.sum())).astype(np.float64),
+        (rise @ share).astype(np.float64),
         10 * np.log10(power.sum(axis=1, dtype=np.float64) + TINY),
         10 * np.log10((power + floor) @ octaves + TINY),
+        power,
+        floor,
+        share,
     )
 
 

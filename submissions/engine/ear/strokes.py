@@ -14,6 +14,7 @@ from ..music.written import Part
 from . import leaks, onsets
 from .flams import find_graces
 from .matching import MOST_REACH_S, Paired, pair
+from .tails import rise_over_tails
 
 Array = NDArray[np.float64]
 
@@ -54,8 +55,9 @@ def find_strokes(
         return StrokeFacts(heard_s=tuple(found.times_s.tolist()), written=len(part.scored()), missed=len(part.scored()))
     quiet = leaks.take_out_clicks(mono, rate, layout, zero.zero_s, zero.clock_ratio)
     novelty = onsets.measure_novelty(quiet.mono, rate, mono - quiet.mono if quiet.heard else None)
-    candidates = onsets.place(quiet.mono, rate, novelty, onsets.pick(novelty, FAINT_DB))
-    evidence = weigh(candidates)
+    frames = onsets.pick(novelty, FAINT_DB)
+    candidates = onsets.place(quiet.mono, rate, novelty, frames)
+    evidence = weigh(candidates, rise_over_tails(novelty, frames))
     evidence[_in_marks(candidates.times_s, zero)] = -20.0
     events = events_of(part)
     due = np.array([due_s(event.at_s, part, zero) for event in events])
@@ -70,9 +72,9 @@ def due_s(at_s: float, part: Part, zero: ZeroFacts) -> float:
     return (zero.zero_s or 0.0) + zero.clock_ratio * (late_s + at_s / zero.tempo_ratio)
 
 
-def weigh(found: onsets.Onsets) -> Array:
+def weigh(found: onsets.Onsets, rise_db: Array) -> Array:
     """Nats for each candidate's being a stroke rather than a flicker, shape (n,)."""
-    return np.clip(1.3 * (found.strengths - 2.0), -2.0, 7.0)
+    return np.clip(1.3 * (rise_db - 2.0), -2.0, 7.0)
 
 
 def follow(due: Array, heard_s: Array, evidence: Array) -> tuple[Paired, Array]:
