@@ -19,13 +19,12 @@ def oracle_strokes(xml: bytes, part_index: int = 0) -> dict[str, list[float]]:
     """Sorted seconds from the first full bar's downbeat, by kind: stroke, diddle, buzz, grace."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        part = converter.parse(xml.decode(), format="musicxml").parts[part_index]
-        played = part.expandRepeats()
-        return _strokes(played)
+        parts = converter.parse(xml.decode(), format="musicxml").parts
+        clock = _Clock(parts[0].expandRepeats())  # tempo marks stand in the first part
+        return _strokes(parts[part_index].expandRepeats(), clock)
 
 
-def _strokes(part: "stream.Part") -> dict[str, list[float]]:
-    clock = _Clock(part)
+def _strokes(part: "stream.Part", clock: "_Clock") -> dict[str, list[float]]:
     bars = list(part.getElementsByClass(stream.Measure))
     zero = clock.seconds(Fraction(bars[0].highestTime) if bars[0].paddingLeft else Fraction(0))
     out: dict[str, set[float]] = {"stroke": set(), "diddle": set(), "buzz": set(), "grace": set()}

@@ -15,9 +15,10 @@ MAX_STROKES = 512  # a note; more is a mistake in the file
 
 @dataclass(frozen=True, slots=True)
 class Roll:
-    """strokes on one note (0: a buzz) and the sentence an organizer reads."""
+    """strokes on one note (0: a buzz), step quarters apart, and the sentence an organizer reads."""
 
     strokes: int
+    step: Fraction
     says: str
 
 
@@ -26,19 +27,24 @@ def read_roll(note: RawNote, seconds: float, given: int | None = None) -> Roll:
     slashes = note.tremolo.slashes if note.tremolo is not None else 0
     if given is not None:
         given = max(0, min(given, MAX_STROKES))
-        return Roll(given, f"{given} strokes, set by the organizer" if given else "a buzz, set by the organizer")
+        says = f"{given} strokes, set by the organizer" if given else "a buzz, set by the organizer"
+        return Roll(given, note.length / max(given, 1), says)
     if note.buzz:
-        return Roll(0, "a buzz: as many strokes as sound good, never counted")
+        return Roll(0, note.length, "a buzz: as many strokes as sound good, never counted")
     written = note.nominal or note.length
-    strokes = max(1, min(round(written * 2 ** (note.beams + slashes)), MAX_STROKES))
+    unit = Fraction(1, 2 ** (note.beams + slashes))
+    strokes = _strokes(written, unit)
     if slashes == HABIT_SLASHES and seconds > 0 and strokes / seconds > FASTEST_PER_S:
-        habit = max(1, round(written / HABIT_UNIT))
+        habit = _strokes(written, HABIT_UNIT)
         if habit < strokes:
-            says = (
-                f"three slashes read as an open roll of 32nds, {habit} strokes; by the letter they would be {strokes}"
-            )
-            return Roll(habit, says)
-    return Roll(strokes, f"{slashes} slashes and {note.beams} beams: {strokes} strokes")
+            says = f"three slashes read as an open roll of 32nds, {habit} strokes; by the letter they would be {strokes}"
+            return Roll(habit, HABIT_UNIT * note.length / written, says)
+    return Roll(strokes, unit * note.length / written, f"{slashes} slashes and {note.beams} beams: {strokes} strokes")
+
+
+def _strokes(written: Fraction, unit: Fraction) -> int:
+    """How many begin within the note: a doubly dotted one may end in the middle of a unit."""
+    return max(1, min(-int(-written // unit), MAX_STROKES))
 
 
 def two_note_strokes(note: RawNote, span: Fraction) -> int:

@@ -172,9 +172,9 @@ class Striker:
         if reading.strokes == 0:
             self.strokes.append(replace(first, kind="buzz"))
             return
-        step = note.length / reading.strokes
         for k in range(reading.strokes):
-            self.strokes.append(self._rolled(sounding, first, k, step, "diddle" if k or continued else "stroke"))
+            kind = "diddle" if k or continued else "stroke"
+            self.strokes.append(self._rolled(sounding, first, k, reading.step, kind))
 
     def _rolled(self, sounding: Sounding, first: WrittenStroke, k: int, step: Fraction, kind: str) -> WrittenStroke:
         at_q = sounding.at_q + k * step
