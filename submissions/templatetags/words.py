@@ -11,6 +11,9 @@ from django.utils.translation import ngettext
 
 register = template.Library()
 
+# Fields that some people must fill in: "if you like" would be wrong for them.
+SOMETIMES_NEEDED = ("guardian_email", "country", "fold", "rights_statement")
+
 
 @register.filter
 def clock(seconds: float | None) -> str:
@@ -80,6 +83,12 @@ def in_zone(moment: datetime | None, zone: str) -> str:
 
 
 @register.filter
+def short_time(moment: datetime | None, zone: str) -> str:
+    """Day and time without the zone, for tables whose caption names it."""
+    return date_format(moment.astimezone(ZoneInfo(zone or "UTC")), "j M, H:i") if moment else ""
+
+
+@register.filter
 def minutes_words(seconds: float | None) -> str:
     """An expected wait in whole minutes, rounded up so that it is kept."""
     minutes = max(1, -(-int(seconds or 0) // 60))
@@ -102,5 +111,5 @@ def field(bound, help: str = "") -> dict:  # noqa: A002 - the template's word
     many = hasattr(bound.field.widget, "subwidgets") and bound.field.widget.__class__.__name__ in ("RadioSelect", "CheckboxSelectMultiple")
     return {
         "bound": bound, "help": help_text, "widget": None if many else bound.as_widget(attrs=attributes),
-        "tick": kind == "checkbox" and not many, "many": many, "described": " ".join(described),
+        "tick": kind == "checkbox" and not many, "optional": not bound.field.required and bound.name not in SOMETIMES_NEEDED, "many": many, "described": " ".join(described),
     }

@@ -4,11 +4,14 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from .. import overview
-from ..engine.line.choose import Candidate, rank
+from ..engine.line.choose import NOTICEABLE_MS, Candidate, rank
 from ..exports import EXPORTS
 from ..models import Call, Pick, Take
+from ..templatetags.words import late_words, ms
 from . import shelf
 
 KINDS = {export.name: export for export in EXPORTS}
@@ -36,10 +39,28 @@ def ranked(now: overview.PartNow | None) -> list[Row]:
     by_key = {take.pk: take for take in now.takes if hasattr(take, "report")}
     picks = {pick.take_id: pick for pick in now.picks.values()}
     rows = []
-    for one in rank([_candidate(take) for take in by_key.values()]):
+    candidates = {take.pk: _candidate(take) for take in by_key.values()}
+    for one in rank(list(candidates.values())):
         take = by_key[one.key]
-        rows.append(Row(take, "picked" if take.pk in picks else overview.take_state(take), one.place, one.reasons, shelf.take_url(take), shelf.poster_url(take), _zero_of(take), picks.get(take.pk)))
+        rows.append(Row(take, "picked" if take.pk in picks else overview.take_state(take), one.place, reason_words(candidates[one.key]), shelf.take_url(take), shelf.poster_url(take), _zero_of(take), picks.get(take.pk)))
     return sorted(rows, key=lambda row: (row.state == "redo", row.place))
+
+
+def reason_words(one: Candidate) -> tuple[str, ...]:
+    """What speaks for and against a take, in the order of weight and in the reader's language."""
+    words = []
+    if one.written:
+        missing = ngettext("%(n)d stroke of %(all)d is missing", "%(n)d strokes of %(all)d are missing", one.missed)
+        words.append(missing % {"n": one.missed, "all": one.written} if one.missed else _("every stroke is there"))
+    if one.extra:
+        words.append(ngettext("%(n)d stroke too many", "%(n)d strokes too many", one.extra) % {"n": one.extra})
+    if one.spread_ms is not None:
+        words.append(_("strokes within %(ms)s of even") % {"ms": ms(one.spread_ms)})
+    if one.bias_ms is not None and abs(one.bias_ms) >= NOTICEABLE_MS:
+        words.append(_("as a whole %(ms)s; a nudge mends it") % {"ms": late_words(one.bias_ms)})
+    if not one.zero_sure:
+        words.append(_("where bar 1 begins is not certain"))
+    return tuple(words)
 
 
 def _zero_of(take: Take) -> float | None:
