@@ -146,6 +146,11 @@ class TimingFacts:
     by_hand: tuple[tuple[str, float, float, int], ...] = ()
     worst_bars: tuple[int, ...] = ()  # the two to practise
     best_bars: tuple[int, ...] = ()
+    by_drum: tuple[tuple[str, float, float, int], ...] = ()
+    diddle_ms: float | None = None  # spread of the distance from a stroke to its diddle, against the written one
+    flam_ms: float | None = None  # mean gap from grace to stroke
+    flam_spread_ms: float | None = None
+    curve_ms: tuple[tuple[float, float], ...] = ()  # seconds from zero, mean late_ms around them
 
 
 @dataclass(frozen=True, slots=True)

@@ -68,35 +68,41 @@ def detect(mono: NDArray[np.floating], rate: int, threshold_db: float = THRESHOL
     return place(mono, rate, novelty, pick(novelty, threshold_db))
 
 
-def measure_novelty(mono: NDArray[np.floating], rate: int, masker: NDArray[np.floating] | None = None) -> Novelty:
-    """The spectral difference of mono, every HOP_S; frames are placed to the nearest sample.
-
-    masker, shape (n,), is what was taken out of mono before (a leaked click): a rise counts only as far as it
-    stands over MASK_SHARE of that, since no removal is perfect.
-    """
+def measure_novelty(mono: NDArray[np.floating], rate: int) -> Novelty:
+    """The spectral difference of mono, every HOP_S; frames are placed to the nearest sample."""
     count = int(len(mono) / (HOP_S * rate))
     weights, freedom, octaves = _filterbank(round(WINDOW_S * rate), rate)
+    share = np.sqrt(freedom) / np.sqrt(freedom).sum()
     if count < 4:
-        none = np.zeros((0, len(weights)), np.float32)
-        return Novelty(np.zeros(0), np.zeros(0), np.zeros((0, octaves.shape[1]), np.float32), none, freedom, freedom)
+        nothing = np.zeros((0, len(weights)), np.float32)
+        return Novelty(np.zeros(0), np.zeros(0), np.zeros((0, octaves.shape[1]), np.float32), nothing, share, share)
     power = _band_power(mono, rate, np.arange(count), weights)
     floor = np.maximum(np.quantile(power[::4], 0.1, axis=0), power.max() * 10 ** (-FLOOR_UNDER_PEAK_DB / 10)) + TINY
     level = 10 * np.log10(power + floor)
     rise = np.zeros_like(level)
     rise[LAG_FRAMES:] = np.maximum(level[LAG_FRAMES:] - level[:-LAG_FRAMES], 0)
-    if masker is not None and np.any(masker):
-        frames, mask = _mask(masker, rate, count, weights)
-        now, before = power[frames] + floor, power[np.maximum(frames - LAG_FRAMES, 0)] + floor
-        rise[frames] = np.maximum(10 * np.log10((now + mask) / (before + mask)), 0)
-    share = np.sqrt(freedom) / np.sqrt(freedom).sum()
-    return Novelty(
-        (rise @ share).astype(np.float64),
-        10 * np.log10(power.sum(axis=1, dtype=np.float64) + TINY),
-        10 * np.log10((power + floor) @ octaves + TINY),
-        power,
-        floor,
-        share,
-    )
+    return Novelty((rise @ share).astype(np.float64), *_levels(power, floor, octaves), power, floor, share)
+
+
+def renew(old: Novelty, mono: NDArray[np.floating], taken: NDArray[np.floating], rate: int) -> Novelty:
+    """The novelty after `taken`, shape (n,), was taken out of the sound and mono was left.
+
+    A rise counts only as far as it stands over MASK_SHARE of what was taken, since no removal is perfect.
+    """
+    weights, _, octaves = _filterbank(round(WINDOW_S * rate), rate)
+    frames, mask = _mask(taken, rate, len(old.rise_db), weights)
+    power, rise, level, colour = old.power.copy(), old.rise_db.copy(), old.level_db.copy(), old.colour_db.copy()
+    power[frames] = _band_power(mono, rate, frames, weights)
+    now, before = power[frames] + old.floor, power[np.maximum(frames - LAG_FRAMES, 0)] + old.floor
+    rise[frames] = np.maximum(10 * np.log10((now + mask) / (before + mask)), 0) @ old.share
+    level[frames], colour[frames] = _levels(power[frames], old.floor, octaves)
+    return Novelty(rise, level, colour, power, old.floor, old.share)
+
+
+def _levels(power: Frames, floor: Frames, octaves: Frames) -> tuple[Array, Frames]:
+    """Level of whole frames and of their octaves, dB."""
+    whole = 10 * np.log10(power.sum(axis=1, dtype=np.float64) + TINY)
+    return whole, 10 * np.log10((power + floor) @ octaves + TINY)
 
 
 def _mask(masker: NDArray[np.floating], rate: int, count: int, weights: Frames) -> tuple[NDArray[np.int64], Frames]:

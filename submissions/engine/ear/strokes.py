@@ -1,6 +1,7 @@
 """Which written strokes were played, and when; which strokes were heard that nobody wrote.
 
-Conventions: seconds of file time unless a name says otherwise; `late_ms` is played minus written, late is positive.
+Conventions: seconds of file time unless a name says otherwise; `late_ms` is played minus written, late is positive,
+and told from the grid that the player was on: who comes in two bars late has started late, not played late.
 """
 
 from dataclasses import dataclass
@@ -47,14 +48,25 @@ def events_of(part: Part) -> tuple[Event, ...]:
 
 
 def find_strokes(
-    mono: NDArray[np.floating], rate: int, part: Part, zero: ZeroFacts, layout: ClickLayout
+    mono: NDArray[np.floating],
+    rate: int,
+    part: Part,
+    zero: ZeroFacts,
+    layout: ClickLayout,
+    first_look: onsets.Novelty | None = None,
 ) -> StrokeFacts:
-    """The local test of every written stroke of part in mono, shape (n,), once zero is known."""
-    if zero.zero_s is None:
+    """The local test of every written stroke of part in mono, shape (n,), once zero is known.
+
+    first_look is the novelty of mono where it has been measured already.
+    """
+    written = len(part.scored())
+    if zero.zero_s is None or not len(mono):
         found = onsets.detect(mono, rate)
-        return StrokeFacts(heard_s=tuple(found.times_s.tolist()), written=len(part.scored()), missed=len(part.scored()))
+        return StrokeFacts(heard_s=tuple(found.times_s.tolist()), written=written, missed=written)
     quiet = leaks.take_out_clicks(mono, rate, layout, zero.zero_s, zero.clock_ratio)
-    novelty = onsets.measure_novelty(quiet.mono, rate, mono - quiet.mono if quiet.heard else None)
+    novelty = first_look or onsets.measure_novelty(mono, rate)
+    if quiet.heard:
+        novelty = onsets.renew(novelty, quiet.mono, mono - quiet.mono, rate)
     frames = onsets.pick(novelty, FAINT_DB)
     candidates = onsets.place(quiet.mono, rate, novelty, frames)
     evidence = weigh(candidates, rise_over_tails(novelty, frames))
@@ -68,8 +80,14 @@ def find_strokes(
 
 def due_s(at_s: float, part: Part, zero: ZeroFacts) -> float:
     """File time at which a stroke written at at_s is to be expected of this player: whole bars late, their tempo."""
-    late_s = sum(bar.length_s for bar in part.bars_from_zero()[: zero.late_bars])
-    return (zero.zero_s or 0.0) + zero.clock_ratio * (late_s + at_s / zero.tempo_ratio)
+    return (zero.zero_s or 0.0) + zero.clock_ratio * (late_start_s(part, zero) + at_s / zero.tempo_ratio)
+
+
+def late_start_s(part: Part, zero: ZeroFacts) -> float:
+    """Click time by which the playing begins whole bars late (or, negative, early)."""
+    bars = part.bars_from_zero()
+    late_s = sum(bar.length_s for bar in bars[: max(zero.late_bars, 0)])
+    return late_s + min(zero.late_bars, 0) * bars[0].length_s
 
 
 def weigh(found: onsets.Onsets, rise_db: Array) -> Array:
@@ -145,11 +163,11 @@ def _gather(
         if j >= 0:
             for n in event.strokes:
                 played[n], level[n] = float(candidates.times_s[j]), float(candidates.level_db[j])
-    zero_s = zero.zero_s or 0.0
+    zero_s, late_s = zero.zero_s or 0.0, late_start_s(part, zero)
     strokes = []
     for n, s in enumerate(part.strokes):
         at = played.get(n)
-        late = None if at is None else 1e3 * (at - zero_s - zero.clock_ratio * s.at_s) / zero.clock_ratio
+        late = None if at is None else 1e3 * ((at - zero_s) / zero.clock_ratio - late_s - s.at_s)
         strokes.append(PlayedStroke(n, s.bar, s.count, s.kind, s.at_s, at, late, level.get(n)))
     used = np.zeros(len(candidates), bool)
     used[paired.of_event[paired.of_event >= 0]] = True
@@ -166,7 +184,7 @@ def _gather(
         heard = heard[np.concatenate([[True], np.diff(heard) > 0.004])]
     scored = [p for p in strokes if p.kind in ("stroke", "diddle")]
     matched = sum(p.played_s is not None for p in scored)
-    first, last = due[0] - MOST_REACH_S, due[-1] + MOST_REACH_S
+    first, last = (due[0] - MOST_REACH_S, due[-1] + MOST_REACH_S) if len(due) else (0.0, 0.0)
     inside = (candidates.times_s >= first) & (candidates.times_s <= last)
     explained = np.count_nonzero(used | rattle)
     total = explained + np.count_nonzero(extra & inside)

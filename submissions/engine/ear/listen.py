@@ -1,0 +1,39 @@
+"""The ear's order of work: find what was struck, find zero, test every written stroke, then say how it lies."""
+
+from dataclasses import dataclass, field
+
+from ..facts import LevelFacts, Sound, StrokeFacts, TimingFacts, ZeroFacts
+from ..music.click import click_layout
+from ..music.written import Part
+from . import onsets
+from .alignment import align
+from .level import measure_level
+from .strokes import find_strokes
+from .timing import measure_timing
+
+
+@dataclass(frozen=True, slots=True)
+class EarFacts:
+    """All that was heard in a take."""
+
+    zero: ZeroFacts = field(default_factory=ZeroFacts)
+    strokes: StrokeFacts = field(default_factory=StrokeFacts)
+    timing: TimingFacts = field(default_factory=TimingFacts)
+    level: LevelFacts = field(default_factory=LevelFacts)
+
+
+def listen(sound: Sound, part: Part | None, count_off_bars: int = 2) -> EarFacts:
+    """What the sound holds of this part; part None measures the level and the strokes that stand on their own."""
+    mono = sound.mono
+    novelty = onsets.measure_novelty(mono, sound.rate)
+    struck = onsets.place(mono, sound.rate, novelty, onsets.pick(novelty))
+    if part is None or not part.strokes or not part.bars_from_zero():
+        heard = tuple(struck.times_s.tolist())
+        return EarFacts(strokes=StrokeFacts(heard_s=heard), level=measure_level(sound, heard))
+    layout = click_layout(part, count_off_bars)
+    found = align(mono, sound.rate, part, layout, struck)
+    strokes = find_strokes(mono, sound.rate, part, found.zero, layout, novelty)
+    under_db = found.click.under_drums_db if found.click is not None else None
+    return EarFacts(
+        found.zero, strokes, measure_timing(part, found.zero, strokes), measure_level(sound, strokes.heard_s, under_db)
+    )
