@@ -18,7 +18,7 @@ from pathlib import Path
 from urllib.request import urlopen
 
 BASE_DIR = Path(__file__).resolve().parent.parent
-STOP_WAIT_S = 8  # a worker may finish storing a report; after this it is killed, and the lease frees its take
+STOP_WAIT_S = 4  # enough to store a report that is ready; after this a worker is killed, and its lease runs out
 READY_WAIT_S = 60
 DIE_WITH_PARENT = 1  # PR_SET_PDEATHSIG of prctl(2)
 
@@ -123,7 +123,20 @@ class Installation:
     def start_web(self) -> None:
         gunicorn = [sys.executable, "-m", "gunicorn", "portal.wsgi", "-b", f"127.0.0.1:{self.port}"]
         # Threads, because an upload holds one as long as it lasts; two processes, so that one may be busy.
-        shape = ["-k", "gthread", "--workers", "2", "--threads", "16", "--timeout", "120", "--graceful-timeout", "5"]
+        shape = [
+            "-k",
+            "gthread",
+            "--workers",
+            "2",
+            "--threads",
+            "16",
+            "--timeout",
+            "120",
+            "--graceful-timeout",
+            "2",
+            "--preload",
+            "--no-control-socket",
+        ]
         logs = ["--logger-class", "portal.logs.GunicornLogger", "--access-logfile", str(self.logs / "access.log")]
         self._start("web", [*gunicorn, *shape, *logs])
         self._wait_for("web", lambda: urlopen(f"http://127.0.0.1:{self.port}/healthz", timeout=5).close())
@@ -169,16 +182,19 @@ class Installation:
         process.wait()
 
     def stop(self) -> None:
-        """End everything: web first, so that nothing new comes; the broker last."""
-        order = sorted(self.processes, key=lambda name: {"web": 0, "beat": 1, "broker": 9}.get(name, 5))
-        for name in order:
-            process = self.processes.pop(name)
-            if process.poll() is None:
-                process.terminate()
+        """End everything, the broker last: the others still talk to it while they end."""
+        others = [name for name in self.processes if name != "broker"]
+        for names in (others, ["broker"]):
+            going = [self.processes.pop(name) for name in names if name in self.processes]
+            for process in going:
+                if process.poll() is None:
+                    process.terminate()
+            until = time.monotonic() + STOP_WAIT_S
+            for process in going:
                 with suppress(subprocess.TimeoutExpired):
-                    process.wait(STOP_WAIT_S)
-            _kill_group(process.pid)
-            process.wait()
+                    process.wait(max(0.1, until - time.monotonic()))
+                _kill_group(process.pid)
+                process.wait()
 
     @contextmanager
     def running(self) -> Iterator["Installation"]:
