@@ -10,19 +10,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..facts import ZeroFacts
-from ..music.click import RATE, ClickLayout
+from ..music.click import END_TO_MARK_S, ClickBeat, ClickLayout
 from ..music.written import Part
 from .baseband import transform
-from .clicks import ClickSum, matched, prepare, search_click
-from .marks import MarkGroup, refine, search_marks
+from .believed_marks import Marks, believe_marks, other_tempo
+from .click_search import FoundClick, confirm_ours, find_click
+from .marks import search_marks
 from .onsets import Onsets
-from .votes import Hypothesis, vote
+from .votes import Hypothesis, page_of, vote
 
-BELIEVED_ALONE = 26.0  # height of a mark that needs no second one: noise makes it once in 2e11 places
-BELIEVED_PAIR = 15.0  # each of two groups at the layout's own distance
-MOST_PPM = 260e-6
-CLICK_HEIGHT = 22.0
 SURE_GAP = 8.0  # nats between the best and the next hypothesis
+SURE_SUPPORT = 0.5
+COUNTED_BEATS = 3  # heard, to call a count-off one
+CLICK_ONSET_S = 0.006  # an onset this near to a click is the click ...
+STROKE_OVER_CLICK = 1.6  # ... unless it is louder than the click by this much (4 dB)
+BAR_OFF_S = 0.120  # who begins bars late still begins on the beat, as well as players do
+OTHER_TEMPO = 0.01
 
 
 @dataclass(frozen=True)
@@ -31,10 +34,13 @@ class ClickHeard:
 
     times_s: tuple[float, ...]  # file time of each click, first sample
     under_drums_db: float | None
+    ours: bool
 
 
 @dataclass(frozen=True)
 class Alignment:
+    """Zero, and the click where one was heard."""
+
     zero: ZeroFacts
     click: ClickHeard | None = None
 
@@ -49,99 +55,146 @@ def align(mono: NDArray[np.floating], rate: int, part: Part, layout: ClickLayout
     if len(mono) < rate // 2 or not np.any(mono):
         return Alignment(ZeroFacts())
     spectrum = transform(mono, rate)
-    ballot = vote(onsets, part)
-    by_marks = _by_marks(mono, rate, layout, search_marks(spectrum, True), search_marks(spectrum, False), ballot)
-    band = prepare(spectrum)
-    answers = matched(band)
-    if by_marks is not None:
-        click = search_click(band, answers, layout, by_marks.zero_s or 0.0, 0.02)
-        heard = _heard(layout, click) if click is not None and click.height > CLICK_HEIGHT else None
-        return Alignment(_with_ballot(by_marks, ballot, part), heard)
-    best: ClickSum | None = None
-    for hypothesis in ballot[:4]:
-        click = search_click(band, answers, layout, hypothesis.zero_s)
-        if click is not None and (best is None or click.height > best.height):
-            best = click
-    if best is not None and best.height > CLICK_HEIGHT:
-        facts = ZeroFacts(best.zero_s, "click", best.sd_s, best.ratio, True, sure=True)
-        return Alignment(_with_ballot(facts, ballot, part), _heard(layout, best))
-    return Alignment(_by_strokes(ballot))
-
-
-def _heard(layout: ClickLayout, click: ClickSum) -> ClickHeard:
-    times = tuple(click.zero_s + click.ratio * beat.at_s for beat in layout.beats)
-    return ClickHeard(times, None)
-
-
-def _on_sample(at_s: float) -> float:
-    """A click file's events lie on whole samples counted from zero."""
-    return round(at_s * RATE) / RATE
-
-
-def _by_marks(
-    mono: NDArray[np.floating],
-    rate: int,
-    layout: ClickLayout,
-    starts: list[MarkGroup],
-    ends: list[MarkGroup],
-    ballot: list[Hypothesis],
-) -> ZeroFacts | None:
-    """Zero and clock from marks that can be believed, else None."""
-    due_start, due_end = _on_sample(layout.marks_start_s), _on_sample(layout.marks_end_s)
-    best: tuple[float, MarkGroup, MarkGroup] | None = None
-    for start in starts:
-        for end in ends:
-            ratio = (end.at_s - start.at_s) / (due_end - due_start)
-            if abs(ratio - 1) < MOST_PPM + 1e-3 / due_end and min(start.height, end.height) > BELIEVED_PAIR:
-                score = start.height + end.height
-                if best is None or score > best[0]:
-                    best = (score, start, end)
-    if best is not None:
-        rough = (best[2].at_s - best[1].at_s) / (due_end - due_start)
-        first, last = refine(mono, rate, best[1], rough), refine(mono, rate, best[2], rough)
-        ratio = (last.at_s - first.at_s) / (due_end - due_start)
-        zero = first.at_s - ratio * due_start
-        sd = float(np.hypot(first.sd_s, 20e-6))
-        return ZeroFacts(zero, "marks", sd, ratio, True, marks_start_s=first.at_s, marks_end_s=last.at_s, sure=True)
-    singles = [(g, due_start) for g in starts] + [(g, due_end) for g in ends]
-    for group, due in sorted(singles, key=lambda pair: -pair[0].height):
-        if group.height < BELIEVED_ALONE:
+    page = page_of(part, layout)
+    ballot = vote(onsets, page)
+    starts, ends = search_marks(spectrum)
+    click: FoundClick | None = None
+    for used in _layouts(layout, part, ballot, other_tempo(layout, starts, ends)):
+        marks = believe_marks(mono, rate, used, starts, ends, ballot)
+        click = (
+            confirm_ours(spectrum, used, marks.zero_s)
+            if marks
+            else find_click(mono, rate, spectrum, used, part, ballot, onsets.times_s)
+        )
+        if marks or click:
             break
-        near = [h for h in ballot if abs(h.zero_s - (group.at_s - due)) < 0.08 and h.support > 0.3]
-        if near:
-            fine = refine(mono, rate, group)
-            facts = ZeroFacts(fine.at_s - due, "marks", float(np.hypot(fine.sd_s, 50e-6 * abs(due))), sure=True)
-            if group.rising:
-                return replace(facts, marks_start_s=fine.at_s)
-            return replace(facts, marks_end_s=fine.at_s)
-    return None
+    if click is not None:
+        ballot = vote(_strokes_alone(onsets, click, mono, rate), page) or ballot
+    facts = _facts(marks, click, ballot, part, used)
+    return Alignment(facts, _heard(click, mono, rate, onsets))
 
 
-def _with_ballot(facts: ZeroFacts, ballot: list[Hypothesis], part: Part) -> ZeroFacts:
-    """What the strokes say on top: tempo, and whole bars between where bar 1 is due and where it was played."""
+def _layouts(layout: ClickLayout, part: Part, ballot: list[Hypothesis], scales: list[float]) -> list[ClickLayout]:
+    """The layout, then those of other tempi that marks or strokes speak for: whole beats a minute only."""
+    out = [layout]
+    if ballot and abs(ballot[0].stretch - 1) > OTHER_TEMPO:
+        scales = [*scales, 1 / ballot[0].stretch / layout.tempo_scale]
+    for scale in scales:
+        bpm = round(layout.bpm * scale)
+        if abs(layout.bpm * scale / bpm - 1) < 0.004 and all(abs(bpm - known.bpm) > 0.5 for known in out):
+            out.append(at_tempo(layout, bpm / layout.bpm))
+    return out[:3]
+
+
+def at_tempo(layout: ClickLayout, scale: float) -> ClickLayout:
+    """The layout of the same click at `scale` times its tempo; the marks keep their distance to the beats."""
+    beats = tuple(ClickBeat(beat.at_s / scale, beat.kind, beat.sign, beat.counted) for beat in layout.beats)
+    lead = layout.marks_start_s - layout.beats[0].at_s
+    return replace(
+        layout,
+        bpm=layout.bpm * scale,
+        beats=beats,
+        marks_start_s=beats[0].at_s + lead,
+        marks_end_s=layout.end_s / scale + END_TO_MARK_S,
+        end_s=layout.end_s / scale,
+        tempo_scale=layout.tempo_scale * scale,
+    )
+
+
+def _strokes_alone(onsets: Onsets, click: FoundClick, mono: NDArray[np.floating], rate: int) -> Onsets:
+    """The onsets without those that are nothing but a click."""
+    times = np.array(click.times_s)
+    if not len(times) or not len(onsets):
+        return onsets
+    right = np.clip(np.searchsorted(times, onsets.times_s), 1, len(times) - 1)
+    gap = np.minimum(np.abs(onsets.times_s - times[right - 1]), np.abs(onsets.times_s - times[right]))
+    keep = (gap > CLICK_ONSET_S) | (_peaks(mono, rate, onsets) > STROKE_OVER_CLICK * click.peak)
+    return Onsets(onsets.times_s[keep], onsets.strengths[keep], onsets.level_db[keep], onsets.colour_db[keep])
+
+
+def _peaks(mono: NDArray[np.floating], rate: int, onsets: Onsets) -> NDArray[np.float64]:
+    """The largest sample within 12 ms of each onset."""
+    count = round(0.012 * rate)
+    starts = np.clip(np.round(onsets.times_s * rate).astype(np.int64), 0, max(0, len(mono) - count))
+    windows = np.lib.stride_tricks.sliding_window_view(mono, count)[starts]
+    return np.asarray(np.abs(windows).max(axis=1), dtype=np.float64)
+
+
+def _heard(click: FoundClick | None, mono: NDArray[np.floating], rate: int, onsets: Onsets) -> ClickHeard | None:
+    if click is None:
+        return None
+    peaks = _peaks(mono, rate, _strokes_alone(onsets, click, mono, rate))
+    under = 20 * float(np.log10(np.median(peaks) / click.peak)) if len(peaks) and click.peak > 0 else None
+    inside = tuple(at for at in click.times_s if 0 <= at < len(mono) / rate)
+    return ClickHeard(inside, under, click.ours)
+
+
+def _facts(
+    marks: Marks | None, click: FoundClick | None, ballot: list[Hypothesis], part: Part, layout: ClickLayout
+) -> ZeroFacts:
+    """What is reported, from the most trusted way down."""
+    if marks is not None:
+        facts = ZeroFacts(marks.zero_s, "marks", marks.sd_s, marks.ratio, marks.clock_known, sure=True)
+        facts = replace(facts, marks_start_s=marks.start_s, marks_end_s=marks.end_s)
+        return _with_strokes(facts, ballot, part, layout)
+    if click is not None and click.ours:
+        facts = ZeroFacts(click.zero_s, "click", click.sd_s, click.ratio, True, sure=True)
+        return _with_strokes(facts, ballot, part, layout)
+    if click is not None and ballot:
+        return _by_strange_click(click, ballot, part, layout)
+    return _by_strokes(ballot, layout)
+
+
+def _with_strokes(facts: ZeroFacts, ballot: list[Hypothesis], part: Part, layout: ClickLayout) -> ZeroFacts:
+    """What the strokes say where zero is known: tempo, and whole bars between where bar 1 is due and was played."""
     if not ballot or facts.zero_s is None:
-        return facts
+        return replace(facts, tempo_ratio=layout.tempo_scale)
     best = ballot[0]
-    bar_s = part.bars_from_zero()[0].length_s
+    bar_s = part.bars_from_zero()[0].length_s / layout.tempo_scale
     late = best.zero_s - facts.zero_s
     bars = round(late / bar_s)
-    whole = bars > 0 and abs(late - bars * bar_s) < 0.08
+    whole = bars > 0 and abs(late - bars * bar_s) < BAR_OFF_S
+    near = [h for h in ballot if abs(h.zero_s - facts.zero_s) < BAR_OFF_S]
+    if near and best.gain - near[0].gain < SURE_GAP:
+        whole = False
     return replace(facts, tempo_ratio=facts.clock_ratio / best.stretch, late_bars=bars if whole else 0)
 
 
-def _by_strokes(ballot: list[Hypothesis]) -> ZeroFacts:
+def _by_strange_click(click: FoundClick, ballot: list[Hypothesis], part: Part, layout: ClickLayout) -> ZeroFacts:
+    """A stranger's click tells where beats are; which of them is zero, the strokes tell."""
+    by_strokes = _by_strokes(ballot, layout)
+    if by_strokes.zero_s is None:
+        return by_strokes
+    beat_s = 60.0 / layout.bpm * click.ratio
+    beats = round((by_strokes.zero_s - click.zero_s) / beat_s)
+    return replace(
+        by_strokes,
+        zero_s=click.zero_s + beats * beat_s,
+        source="click",
+        sd_s=click.sd_s,
+        clock_ratio=click.ratio,
+        clock_known=True,
+        tempo_ratio=click.ratio / ballot[0].stretch,
+    )
+
+
+def _by_strokes(ballot: list[Hypothesis], layout: ClickLayout) -> ZeroFacts:
+    """Zero as the place that makes the mean deviation nought."""
     if not ballot or ballot[0].matched < 3:
         return ZeroFacts()
     best = ballot[0]
     second = ballot[1] if len(ballot) > 1 else None
-    share = max(0.0, second.gain / best.gain) if second is not None and best.gain > 0 else 0.0
     gap = best.gain - second.gain if second is not None else best.gain
+    share = max(0.0, second.gain / best.gain) if second is not None and best.gain > 0 else 0.0
+    counted = best.counted >= COUNTED_BEATS
+    per_bar = max(1, sum(beat.counted for beat in layout.beats) // max(1, layout.count_off_bars))
     return ZeroFacts(
         best.zero_s,
-        "written",
+        "count-off" if counted else "written",
         best.sd_s,
         runner_up_s=second.zero_s if second is not None else None,
         runner_up_share=min(share, 1.0),
         tempo_ratio=1 / best.stretch,
-        sure=gap > SURE_GAP and best.support > 0.5,
+        count_off_bars=round(best.counted / per_bar) if counted else 0,
+        sure=gap > SURE_GAP and best.support > SURE_SUPPORT,
     )

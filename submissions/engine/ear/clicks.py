@@ -3,25 +3,34 @@
 Conventions: times in seconds of file time; a click's time is its first sample; `ratio` is file seconds a click
 second. Every beat carries a known sign, so the right place and ratio add up and every other one cancels; the phone
 may turn the sign of all of them round.
+
+A sum always has a strongest place. What makes one believed is its own beats. With the coherence c, the energy of the
+sum over the number of beats times the sum of their energies, `height` is -(beats - 1) log(1 - c): were the beats'
+phases chance, it would exceed h with probability exp(-h) (the distribution of magnitude-squared coherence, Carter,
+Proc. IEEE 75, 1987), whatever the size of the sound is.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
+from scipy.ndimage import uniform_filter1d
 
 from ..music.click import CLICK_PEAK, ClickLayout, click_wave
-from .baseband import Band, Spectrum, level_out, take_band
+from .baseband import Spectrum, level_out, take_band
 
 Array = NDArray[np.float64]
-Complex2 = NDArray[np.complex64]
+Complex = NDArray[np.complex64]
 
 SEARCH_HZ = (1_200.0, 3_400.0)  # all clicks' sweeps with their edges
 LEVEL_WINDOW_S = 0.030  # about two clicks: a stroke's ring is levelled out, a click is not
 RATIO_REACH = 250e-6  # phones and players' devices: twice what quartz is sold with, on both sides
+PHASE_STEP_S = 0.12e-3  # a quarter of a period at 2 kHz: the farthest beats may be this far off between two ratios
+BLOCK = 8  # beats summed at coarse ratios first
 REACH_S = 0.090  # how far a zero from the strokes may be off: push or drag of a beginner and more
-FAR_TOP = 4.5  # found: the sum stands this many times over its own noise ...
+ENERGY_BLUR_S = 0.003  # the beats' own energy is measured at one ratio only; at others they lie a little elsewhere
 
 
 @dataclass(frozen=True)
@@ -30,105 +39,122 @@ class ClickSum:
 
     zero_s: float
     ratio: float
-    height: float  # half the squared ratio of the peak to the sum's own noise, as for marks
-    sd_s: float
+    height: float
+    beats: int
 
 
 @dataclass(frozen=True)
-class _Gathered:
-    """The matched filter's answer around every beat: spectra (beats, points) of pieces 2 * reach long."""
+class ClickBand:
+    """The matched filter's answers by kind of click, sampled at rate, carrier low_hz as in `Band`."""
 
-    spectra: Complex2
-    at_s: Array  # (beats,)
+    answers: dict[str, Complex]
+    rate: float
+    low_hz: float
+
+
+@dataclass(frozen=True)
+class Gathered:
+    """The answers around every beat: spectra (beats, points) of pieces 2 * reach long, signs and carrier undone."""
+
+    spectra: Complex
+    at_s: Array  # (beats,) click time, from their middle
+    middle_s: float
     hz: Array  # (points,) true frequency of each bin
     rate: float
-    points: int
 
 
-def prepare(spectrum: Spectrum) -> Band:
-    """The band in which clicks are looked for, levelled out."""
-    return level_out(take_band(spectrum, *SEARCH_HZ), LEVEL_WINDOW_S)
-
-
-def matched(band: Band, rate: int = 48_000) -> dict[str, NDArray[np.complex64]]:
-    """The matched filter's answer by kind of click, over the whole band."""
+def prepare(spectrum: Spectrum, layout: ClickLayout, wave_rate: int = 48_000) -> ClickBand:
+    """The matched filter's answers over the whole file, loud moments levelled out."""
+    band = level_out(take_band(spectrum, *SEARCH_HZ), LEVEL_WINDOW_S)
     bins = fft.fft(band.samples)
-    out = {}
-    for kind in CLICK_PEAK:
-        wave = band.shifted_template(click_wave(kind, rate), rate)
-        wave /= np.sqrt(np.sum(np.abs(wave) ** 2) / len(wave))
-        out[kind] = fft.ifft(bins * np.conj(wave))
-    return out
+    answers = {}
+    for kind in sorted({beat.kind for beat in layout.beats}):
+        wave = band.shifted_template(click_wave(kind, wave_rate), wave_rate)
+        wave /= np.sqrt(np.mean(np.abs(wave) ** 2))
+        answers[kind] = fft.ifft(bins * np.conj(wave)).astype(np.complex64)
+    return ClickBand(answers, band.rate, band.low_hz)
 
 
-def search_click(
-    band: Band, answers: dict[str, NDArray[np.complex64]], layout: ClickLayout, near_s: float, reach_s: float = REACH_S
-) -> ClickSum | None:
+def search_click(band: ClickBand, layout: ClickLayout, near_s: float, reach_s: float = REACH_S) -> ClickSum | None:
     """The click whose zero lies within reach_s of near_s, or None when the file holds too few of its beats."""
-    gathered = _gather(band, answers, layout, near_s, reach_s)
+    beats = [
+        (beat.at_s, band.answers[beat.kind], beat.sign * CLICK_PEAK[beat.kind] / CLICK_PEAK["down"])
+        for beat in layout.beats
+    ]
+    gathered = gather(beats, band.rate, band.low_hz, near_s, reach_s)
     if gathered is None:
         return None
-    step = 0.12e-3 / max(float(np.ptp(gathered.at_s)) / 2, 1.0)  # a quarter period at 2 kHz, at the far beats
-    ratios = np.arange(-RATIO_REACH, RATIO_REACH + step, step)
-    middle = float(gathered.at_s.mean())
-    turn = np.exp(2j * np.pi * np.outer(gathered.at_s - middle, gathered.hz) * step).astype(np.complex64)
-    now = gathered.spectra * np.exp(2j * np.pi * np.outer(gathered.at_s - middle, gathered.hz) * ratios[0]).astype(
-        np.complex64
-    )
-    sums = np.empty((len(ratios), gathered.points), np.complex64)
-    for k in range(len(ratios)):
-        sums[k] = now.sum(axis=0)
-        now *= turn
-    size = np.abs(fft.ifft(sums, axis=1))
-    noise = float(np.median(size)) / 1.1774
-    k, at = (int(i) for i in np.unravel_index(int(np.argmax(size)), size.shape))
-    fine = _peak(fft.ifft(_dense(sums[k], 8)), at * 8) / 8
-    offset = fine / gathered.rate - reach_s
-    ratio = 1.0 + float(ratios[k]) + _vertex(size[:, at], k) * step
-    height = 0.5 * (float(size[k, at]) / (noise + 1e-20)) ** 2
-    sd = 1.0 / (2 * np.pi * 250.0 * np.sqrt(2 * max(height, 0.5)))  # 250 Hz: rms width of a click's band
-    return ClickSum(near_s + offset - middle * (ratio - 1.0), ratio, height, float(sd))
+    ratios = ratio_steps(gathered)
+    energy = np.sum(np.abs(fft.ifft(gathered.spectra, axis=1)) ** 2, axis=0)
+    energy = uniform_filter1d(energy, max(1, round(ENERGY_BLUR_S * band.rate)), mode="wrap")
+    heights = np.abs(fft.ifft(sum_beats(gathered, ratios), axis=1)) ** 2 / (energy + 0.05 * energy.mean())
+    k, at = (int(i) for i in np.unravel_index(int(np.argmax(heights)), heights.shape))
+    ratio = float(ratios[k]) + _vertex(heights[:, at], k) * float(ratios[1] - ratios[0])
+    coherence, used = _coherence(gathered, ratio, at)
+    height = -(used - 1) * float(np.log(1 - min(coherence, 1 - 1e-9)))
+    at_s = near_s + at / gathered.rate - reach_s
+    return ClickSum(at_s - gathered.middle_s * ratio, 1.0 + ratio, height, used)
 
 
-def _gather(
-    band: Band, answers: dict[str, NDArray[np.complex64]], layout: ClickLayout, near_s: float, reach_s: float
-) -> _Gathered | None:
-    points = 2 * round(reach_s * band.rate) + 1
-    rows, times, shifts, weights = [], [], [], []
-    for beat in layout.beats:
-        start = (near_s + beat.at_s - reach_s) * band.rate
-        first = int(np.floor(start))
-        if first < 0 or first + points >= len(band.samples):
-            continue
-        rows.append(answers[beat.kind][first : first + points])
-        times.append(beat.at_s)
-        shifts.append((start - first) / band.rate)
-        weights.append(beat.sign * CLICK_PEAK[beat.kind] / CLICK_PEAK["down"])
-    if len(rows) < 4:
+def gather(
+    beats: Sequence[tuple[float, Complex, float]], rate: float, low_hz: float, near_s: float, reach_s: float
+) -> Gathered | None:
+    """Pieces of 2 * reach_s around near_s + at for each (at, answers, weight); None when fewer than four lie inside."""
+    points = fft.next_fast_len(2 * round(reach_s * rate) + 1)
+    starts = np.array([near_s + at - reach_s for at, _, _ in beats])
+    first = np.floor(starts * rate).astype(np.int64)
+    inside = [i for i, k in enumerate(first) if k >= 0 and k + points < len(beats[i][1])]
+    if len(inside) < 4:
         return None
-    size = fft.next_fast_len(points)
-    hz = band.low_hz + np.arange(size) * (band.rate / size)
-    spectra = fft.fft(np.array(rows), size, axis=1)
-    spectra *= np.array(weights, np.float32)[:, None]
-    # A band's sample at time t carries exp(-2 pi i low t): the fraction of a sample and the carrier of each
-    # beat's own place are turned back so that equal clicks are equal complex numbers.
-    starts = np.array([near_s + t - reach_s for t in times])
-    phase = np.exp(2j * np.pi * (np.outer(shifts, hz - band.low_hz) + band.low_hz * starts[:, None]))
-    spectra *= phase.astype(np.complex64)
-    return _Gathered(spectra.astype(np.complex64), np.array(times), hz, band.rate, size)
+    rows = np.array([beats[i][1][first[i] : first[i] + points] * np.float32(beats[i][2]) for i in inside])
+    slow_hz = np.arange(points) * (rate / points)
+    # A band's sample at time t carries exp(-2 pi i low t): the fraction of a sample and the carrier of each beat's
+    # own place are turned back, so that equal clicks are equal complex numbers.
+    fraction = starts[inside] - first[inside] / rate
+    turned = np.outer(fraction, slow_hz) + low_hz * starts[inside][:, None]
+    spectra = fft.fft(rows, axis=1) * np.exp(2j * np.pi * turned).astype(np.complex64)
+    at_s = np.array([beats[i][0] for i in inside])
+    middle = float(at_s.mean())
+    return Gathered(spectra.astype(np.complex64), at_s - middle, middle, low_hz + slow_hz, rate)
 
 
-def _dense(spectrum: NDArray[np.complex64], times: int) -> NDArray[np.complex64]:
-    out = np.zeros(len(spectrum) * times, np.complex64)
-    out[: len(spectrum)] = spectrum
+def ratio_steps(gathered: Gathered) -> Array:
+    """Ratios less one, close enough together for the farthest beats to stay in phase."""
+    span = max(float(np.ptp(gathered.at_s)) / 2, 1.0)
+    steps: Array = np.arange(-RATIO_REACH, RATIO_REACH, PHASE_STEP_S / span)
+    return steps
+
+
+def _turn(at_s: Array, hz: Array, ratio: float) -> Complex:
+    out: Complex = np.exp(2j * np.pi * ratio * np.outer(at_s, hz)).astype(np.complex64)
     return out
 
 
-def _peak(dense: NDArray[np.complex64], near: int) -> float:
-    size = np.abs(dense)
-    low = max(0, near - 12)
-    k = low + int(np.argmax(size[low : near + 13]))
-    return k + _vertex(size, k)
+def sum_beats(gathered: Gathered, ratios: Array) -> Complex:
+    """Spectra (ratios, points) of the sums over all beats: first blocks of beats at coarse ratios, then the blocks."""
+    edges = np.arange(0, len(gathered.at_s), BLOCK)
+    centres = np.array([gathered.at_s[e : e + BLOCK].mean() for e in edges])
+    within = gathered.at_s - np.repeat(centres, BLOCK)[: len(gathered.at_s)]
+    coarse = PHASE_STEP_S / max(float(np.abs(within).max()), 0.1)
+    sums = np.empty((len(ratios), len(gathered.hz)), np.complex64)
+    nearest = np.round(ratios / coarse) if len(ratios) > 1 else ratios / coarse
+    for level in np.unique(nearest):
+        blocks = np.add.reduceat(gathered.spectra * _turn(within, gathered.hz, float(level) * coarse), edges, axis=0)
+        mine = np.flatnonzero(nearest == level)
+        step = _turn(centres, gathered.hz, float(ratios[1] - ratios[0])) if len(mine) > 1 else None
+        blocks *= _turn(centres, gathered.hz, float(ratios[mine[0]]))
+        for k in mine:
+            sums[k] = blocks.sum(axis=0)
+            if step is not None:
+                blocks *= step
+    return sums
+
+
+def _coherence(gathered: Gathered, ratio: float, at: int) -> tuple[float, int]:
+    """(coherence of the beats 0..1, how many they are) at one ratio and one place in points."""
+    each = fft.ifft(gathered.spectra * _turn(gathered.at_s, gathered.hz, ratio), axis=1)[:, at]
+    energy = float(np.sum(np.abs(each) ** 2))
+    return float(np.abs(each.sum()) ** 2) / (energy * len(each) + 1e-30), len(each)
 
 
 def _vertex(values: NDArray[np.floating], k: int) -> float:

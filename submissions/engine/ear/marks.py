@@ -23,6 +23,7 @@ LEVEL_WINDOW_S = 0.060  # under a chirp's length: a drum stroke is levelled out 
 STRETCHES_PPM = (-130.0, 0.0, 130.0)  # between them a group's four chirps add up within 1 dB up to 200 ppm
 CANDIDATES = 8
 APART_S = 0.004
+LEAST_HEIGHT = 8.0
 FINE_HZ = (1_400.0, 6_600.0)
 FINE_BEFORE_S, FINE_AFTER_S = 0.012, 0.012
 FIRST_SHARE = 0.4  # of the strongest arrival: direct sound this far under its echo is still the first
@@ -40,39 +41,53 @@ class MarkGroup:
     rising: bool
 
 
-def search_marks(spectrum: Spectrum, rising: bool) -> list[MarkGroup]:
-    """Places where a start (rising) or an end group may be, by falling height; at most CANDIDATES."""
+def search_marks(spectrum: Spectrum) -> tuple[list[MarkGroup], list[MarkGroup]]:
+    """Places where a start and where an end group may be, each by falling height, at most CANDIDATES."""
     band = level_out(take_band(spectrum, *SEARCH_HZ), LEVEL_WINDOW_S)
-    sums = _group_response(band, rising)
-    size = np.abs(sums)
+    bins = fft.fft(band.samples)
+    seconds = spectrum.length / spectrum.rate
+    start = _candidates(np.abs(_group_response(band, bins, True)), band.rate, seconds, True)
+    return start, _candidates(np.abs(_group_response(band, bins, False)), band.rate, seconds, False)
+
+
+def _candidates(size: NDArray[np.floating], rate: float, seconds: float, rising: bool) -> list[MarkGroup]:
+    """The highest places, none within APART_S of a higher one."""
     height = 0.5 * (size / (float(np.median(size)) / 1.1774 + 1e-12)) ** 2  # median of a Rayleigh variable
+    height = height[: int(seconds * rate)].astype(np.float64)
     found: list[MarkGroup] = []
-    reach = round(APART_S * band.rate)
-    last = int(spectrum.length / spectrum.rate * band.rate)
-    height = height[:last].copy()
-    for _ in range(CANDIDATES):
+    reach = round(APART_S * rate)
+    for _ in range(CANDIDATES if len(height) else 0):
         k = int(np.argmax(height))
-        if height[k] < 8.0:
+        if height[k] < LEAST_HEIGHT:
             break
-        found.append(MarkGroup(k / band.rate, float(height[k]), 1.0, 0.5 / band.rate, rising))
+        found.append(MarkGroup(k / rate, float(height[k]), 1.0, 0.5 / rate, rising))
         height[max(0, k - reach) : k + reach + 1] = 0.0
     return found
 
 
-def _group_response(band: Band, rising: bool) -> NDArray[np.complex64]:
+def _group_response(band: Band, bins: NDArray[np.complex64], rising: bool) -> NDArray[np.complex64]:
     """The matched filter's answer for a whole group, the best of a few clock ratios at each place."""
     size = len(band.samples)
-    hz = band.low_hz + np.arange(size) * (band.rate / size)
-    wave = band.shifted_template(mark_wave(48_000, rising), 48_000)
-    matched = fft.fft(band.samples) * np.conj(wave)
+    matched = bins * np.conj(band.shifted_template(mark_wave(48_000, rising), 48_000))
     best = np.zeros(size, np.complex64)
     for ppm in STRETCHES_PPM:
         comb = np.zeros(size, np.complex64)
         for offset, gain in zip(mark_offsets_s(rising), _gains(rising), strict=True):
-            comb += (gain * np.exp(2j * np.pi * hz * (offset * (1 + ppm * 1e-6)))).astype(np.complex64)
+            comb += np.float32(gain) * _advance(band, offset * (1 + ppm * 1e-6))
         sums = fft.ifft(matched * comb)
-        best = np.where(np.abs(sums) > np.abs(best), sums, best)
+        np.copyto(best, sums, where=np.abs(sums) > np.abs(best))
     return best
+
+
+def _advance(band: Band, seconds: float) -> NDArray[np.complex64]:
+    """exp(2 pi i f seconds) over the band's frequencies, as an outer product of two short ones."""
+    size = len(band.samples)
+    step = 2j * np.pi * seconds * band.rate / size
+    inner = 1024
+    fast = np.exp(step * np.arange(inner))
+    slow = np.exp(2j * np.pi * band.low_hz * seconds + step * inner * np.arange(-(-size // inner)))
+    out: NDArray[np.complex64] = np.outer(slow.astype(np.complex64), fast.astype(np.complex64)).ravel()[:size]
+    return out
 
 
 def refine(mono: NDArray[np.floating], rate: int, group: MarkGroup, stretch: float = 1.0) -> MarkGroup:

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy import fft
 from scipy.ndimage import gaussian_filter1d
 
+from ..music.click import ClickLayout
 from ..music.written import Part
 from .onsets import Onsets
 
@@ -24,6 +25,11 @@ BIN_S = 0.008
 BLUR_S = 0.014  # between a good player's spread and a beginner's
 WINDOW_S = 0.075  # nothing farther away is taken for a written stroke's own; three spreads of a beginner
 HIT = 0.95  # share of written strokes that are heard, for one that plays the part
+COUNT_HIT = 0.8  # share of a count-off's beats that are heard
+COUNT_COST = 3.0  # nats: most takes have no count-off
+BUZZ_RATE = 14.0  # strokes a second that are heard inside a buzz; measured on made takes
+TEMPO_COST = 5.0  # nats: who plays to a click plays its tempo
+SAME_TEMPO = 4e-4  # tempi closer than this are one: clocks and rounding
 MISS_COST = float(-np.log(1 - HIT))
 EDGE_COST = 7.0  # nats: beginning late or stopping early is one event, however many strokes it takes away
 NEAR_TEMPO = 0.03  # how far a player without a click in the ear is followed as a matter of course
@@ -42,6 +48,7 @@ class Hypothesis:
     matched: int
     support: float  # share of written strokes heard
     explained: float  # share of heard strokes within the part's span that are written
+    counted: int  # beats of a count-off heard before it
     spread_s: float
     sd_s: float
 
@@ -52,20 +59,24 @@ class Page:
 
     at_s: Array
     level: Array
+    buzz_s: Array  # (k, 2) begin and end of each buzz
+    count_s: Array  # beats of a count-off that may be there, negative
     end_s: float
 
     def __len__(self) -> int:
         return len(self.at_s)
 
 
-def page_of(part: Part) -> Page:
+def page_of(part: Part, layout: ClickLayout | None = None) -> Page:
     """The strokes that can be heard as one onset each, in order of time; unisons count once."""
-    times = np.array([s.at_s for s in part.strokes if s.kind != "grace"])
-    levels = np.array([s.level for s in part.strokes if s.kind != "grace"])
-    if not len(times):
-        return Page(np.zeros(0), np.zeros(0), part.end_s)
-    keep = np.concatenate([[True], np.diff(times) > 1e-6])
-    return Page(times[keep], levels[keep], part.end_s)
+    main = [stroke for stroke in part.strokes if stroke.kind != "grace"]
+    times = np.array([stroke.at_s for stroke in main])
+    levels = np.array([stroke.level for stroke in main])
+    buzz = np.array([(s.at_s, s.at_s + s.length_s) for s in main if s.kind == "buzz"]).reshape(-1, 2)
+    scale = layout.tempo_scale if layout else 1.0
+    count = np.array([beat.at_s * scale for beat in layout.beats if beat.counted]) if layout else np.zeros(0)
+    keep = np.concatenate([[True], np.diff(times) > 1e-6]) if len(times) else np.zeros(0, bool)
+    return Page(times[keep], levels[keep], buzz, count, part.end_s)
 
 
 def pair_up(heard: Array, due: Array, window_s: float = WINDOW_S) -> tuple[Ints, Ints]:
@@ -98,31 +109,73 @@ def robust_mean(late: Array, width: float = 2.5) -> tuple[float, float]:
     return centre, spread
 
 
-def weigh(heard: Array, levels_db: Array, page: Page, zero_s: float, stretch: float, turns: int = 3) -> Hypothesis:
-    """The hypothesis near (zero_s, stretch) that makes the robust mean deviation nought, and its gain."""
+def weigh(
+    heard: Array, levels_db: Array, page: Page, zero_s: float, stretch: float, rate: float | None = None
+) -> Hypothesis:
+    """The hypothesis near (zero_s, stretch) that makes the robust mean deviation nought, and its gain.
+
+    rate: strokes a second that come at random; None takes all that was heard.
+    """
     spread = 0.02
-    for _ in range(turns):
+    for _ in range(3):
         due = zero_s + stretch * page.at_s
         mine, its = pair_up(heard, due)
         if len(mine) < 3:
-            return Hypothesis(zero_s, stretch, -MISS_COST * len(page), len(mine), 0.0, 0.0, spread, 0.05)
+            return Hypothesis(zero_s, stretch, -MISS_COST * len(page), len(mine), 0.0, 0.0, 0, spread, 0.05)
         shift, spread = robust_mean(heard[mine] - due[its])
         zero_s += shift
     due = zero_s + stretch * page.at_s
     mine, its = pair_up(heard, due)
     late = heard[mine] - due[its]
     spread = float(np.clip(spread, 0.004, 0.03))
-    span = max(1.0, heard[-1] - heard[0])
-    rate = max(1.0, len(heard) / span)
+    rate = rate or max(1.0, len(heard) / max(1.0, heard[-1] - heard[0]))
+    gain = float(np.sum(_hit_gain(late, spread, HIT, rate))) - _missing_cost(its, len(page))
+    gain += _level_gain(levels_db[mine], page.level[its])
+    gain -= TEMPO_COST if abs(stretch - 1) > SAME_TEMPO else 0.0
+    free = np.ones(len(heard), bool)
+    free[mine] = False
+    buzzed = _inside(heard, zero_s + stretch * page.buzz_s) & free
+    long = float(np.sum(page.buzz_s[:, 1] - page.buzz_s[:, 0])) * stretch
+    gain += float(buzzed.sum()) * np.log((BUZZ_RATE + rate) / rate) - BUZZ_RATE * long
+    counted, count_gain = _count_off(heard[free & (heard < due[0] - WINDOW_S)], zero_s, stretch, page, spread, rate)
+    inside = (heard > due[0] - WINDOW_S) & (heard < due[-1] + WINDOW_S)
+    explained = (len(mine) + int(buzzed.sum())) / max(1, int(inside.sum()))
+    sd = _standard_error(late, spread)
+    share = len(mine) / len(page)
+    return Hypothesis(zero_s, stretch, gain + count_gain, len(mine), share, min(1.0, explained), counted, spread, sd)
+
+
+def _hit_gain(late: Array, spread: float, share: float, rate: float) -> Array:
+    """Nats for each stroke heard near its place; a small part of them lies anywhere in the window."""
     outlier = 0.1 * spread / WINDOW_S
     density = np.exp(-0.5 * (late / spread) ** 2) / (np.sqrt(2 * np.pi) * spread)
-    hit = np.log(HIT * (density * (1 - outlier) + outlier / (2 * WINDOW_S)) / rate)
-    gain = float(hit.sum()) - _missing_cost(its, len(page)) + _level_gain(levels_db[mine], page.level[its])
-    inside = (heard > due[0] - WINDOW_S) & (heard < due[-1] + WINDOW_S)
-    explained = len(mine) / max(1, int(inside.sum()))
-    return Hypothesis(
-        zero_s, stretch, gain, len(mine), len(mine) / len(page), explained, spread, _standard_error(late, spread)
-    )
+    gain: Array = np.log(share * (density * (1 - outlier) + outlier / (2 * WINDOW_S)) / rate)
+    return gain
+
+
+def _inside(times: Array, spans: Array) -> NDArray[np.bool_]:
+    """Which of the sorted times lie in one of the spans (k, 2)."""
+    out = np.zeros(len(times), bool)
+    for begin, end in spans:
+        out[np.searchsorted(times, begin - 0.02) : np.searchsorted(times, end + 0.02)] = True
+    return out
+
+
+def _count_off(
+    before: Array, zero_s: float, stretch: float, page: Page, spread: float, rate: float
+) -> tuple[int, float]:
+    """(beats heard, nats) of a count-off: one sound a beat and little else, to the beats before the first stroke."""
+    due = zero_s + stretch * page.count_s
+    if len(due) < 2 or not len(before):
+        return 0, 0.0
+    beat = float(np.median(np.diff(due)))
+    inside = before[(before > due[0] - 0.5 * beat) & (before < due[-1] + 0.5 * beat)]
+    mine, its = pair_up(inside, due)
+    others = len(inside) - len(mine)
+    late = inside[mine] - due[its]
+    gain = float(np.sum(_hit_gain(late, max(spread, 0.012), COUNT_HIT, rate)))
+    gain += (len(due) - len(its)) * float(np.log(1 - COUNT_HIT)) - 1.5 * others - COUNT_COST
+    return (len(mine), gain) if gain > 0 else (0, 0.0)
 
 
 def _missing_cost(found: Ints, count: int) -> float:
@@ -155,21 +208,29 @@ def _standard_error(late: Array, spread: float) -> float:
 
 
 class _Histogram:
-    """Correlation of heard and written trains of strokes by Fourier transform, one stretch at a time."""
+    """Votes by Fourier transform, one stretch at a time: every heard stroke asks the page how likely it is there.
 
-    def __init__(self, heard: Array, weights: Array, page: Page, longest: float) -> None:
+    The page answers with the log of its rate of strokes (a bump at every written one, a plateau in a buzz) over the
+    rate of chance; summed over all that was heard this is the log likelihood of a Poisson process.
+    """
+
+    def __init__(self, heard: Array, page: Page, longest: float) -> None:
         self.page, self.longest = page, longest
         bins = int((heard[-1] + 1.0) / BIN_S) + int((page.end_s * longest + 1.0) / BIN_S) + 2
         self.size = fft.next_fast_len(bins, real=True)
-        train = np.zeros(self.size)
-        np.add.at(train, np.round(heard / BIN_S).astype(np.int64), weights)
-        self.heard = fft.rfft(gaussian_filter1d(train, BLUR_S / BIN_S, mode="wrap"))
+        train = np.bincount(np.round(heard / BIN_S).astype(np.int64), minlength=self.size).astype(float)
+        self.heard = fft.rfft(train)
+        self.chance = max(1.0, 0.2 * len(heard) / max(1.0, float(heard[-1] - heard[0])))
 
     def at(self, stretch: float) -> Array:
         train = np.zeros(self.size)
         places = np.round(self.page.at_s * stretch / BIN_S).astype(np.int64)
-        np.add.at(train, places % self.size, 1.0)
-        votes: Array = fft.irfft(self.heard * np.conj(fft.rfft(train)), self.size)
+        np.add.at(train, places % self.size, HIT / BIN_S)
+        rate = gaussian_filter1d(train, BLUR_S / BIN_S, mode="wrap")
+        for begin, end in np.round(self.page.buzz_s * stretch / BIN_S).astype(np.int64):
+            rate[begin : end + 1] += BUZZ_RATE
+        answer = np.log1p(rate / self.chance)
+        votes: Array = fft.irfft(self.heard * np.conj(fft.rfft(answer)), self.size)
         return votes
 
     def peaks(self, stretch: float, count: int) -> list[float]:
@@ -181,19 +242,18 @@ class _Histogram:
         return [float((p if p < limit else p - self.size) * BIN_S) for p in places]
 
 
-def vote(onsets: Onsets, part: Part, near: tuple[float, ...] = ()) -> list[Hypothesis]:
+def vote(onsets: Onsets, page: Page, near: tuple[float, ...] = ()) -> list[Hypothesis]:
     """Hypotheses by falling gain, at most CANDIDATES; `near` are zeros to weigh whatever the votes say."""
-    page, heard = page_of(part), onsets.times_s
+    heard, levels = onsets.times_s, onsets.level_db
     if len(page) < 3 or len(heard) < 3:
         return []
-    weights = np.clip(onsets.strengths / (np.median(onsets.strengths) + 1e-9), 0.3, 1.5)
-    histogram = _Histogram(heard, weights, page, WIDE_TEMPO[1])
+    histogram = _Histogram(heard, page, WIDE_TEMPO[1])
 
     def tried(stretch: float, count: int = CANDIDATES) -> list[Hypothesis]:
-        return [weigh(heard, onsets.level_db, page, zero, stretch) for zero in histogram.peaks(stretch, count)]
+        return [weigh(heard, levels, page, zero, stretch) for zero in histogram.peaks(stretch, count)]
 
-    found = tried(1.0) + [weigh(heard, onsets.level_db, page, zero, 1.0) for zero in near]
-    if max(h.support for h in found) < GOOD_SUPPORT or max(h.explained * h.support for h in found) < 0.5:
+    found = tried(1.0) + [weigh(heard, levels, page, zero, 1.0) for zero in near]
+    if max(h.support for h in found) < GOOD_SUPPORT:
         step = 1.5 * BLUR_S / max(page.end_s, 1.0)
         for stretches in (
             np.arange(1 - NEAR_TEMPO, 1 + NEAR_TEMPO, step),
@@ -204,7 +264,15 @@ def vote(onsets: Onsets, part: Part, near: tuple[float, ...] = ()) -> list[Hypot
                 found += [_straighten(onsets, page, h) for h in tried(float(stretches[k]), 4)]
             if max(h.support for h in found) >= GOOD_SUPPORT:
                 break
-    return distinct(found)
+    found = distinct(found)
+    rate = _random_rate(heard, found[0])
+    return distinct([weigh(heard, levels, page, h.zero_s, h.stretch, rate) for h in found])
+
+
+def _random_rate(heard: Array, best: Hypothesis) -> float:
+    """Strokes a second that the best hypothesis leaves unexplained."""
+    span = max(1.0, float(heard[-1] - heard[0]))
+    return max(1.0, (1 - best.explained) * len(heard) / span)
 
 
 def _straighten(onsets: Onsets, page: Page, first: Hypothesis) -> Hypothesis:

@@ -1,0 +1,104 @@
+"""Which of the places where marks may be are marks: both groups must agree, or one must agree with the page.
+
+Conventions: as in `marks`. A matched filter always has a strongest place; with headphones on it can lie anywhere. So
+a pair is believed at the distance that the layout gives (or, when the take was made to another tempo of the ladder,
+at a distance that such a tempo gives and the strokes confirm); a single group only where the strokes confirm it.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..music.click import ClickLayout
+from .click_search import on_sample
+from .marks import MarkGroup, refine
+from .votes import Hypothesis
+
+ALONE_HEIGHT = 26.0  # noise reaches it once in 2e11 places
+PAIR_HEIGHT = 11.0  # each of two at the right distance: a window of 50 ms for the second leaves 300 places
+PAIR_SUM = 34.0
+MOST_PPM = 260e-6
+NEAR_S = 0.080  # how far the strokes may lie from the marks' zero: push or drag
+CONFIRMING = 0.3  # share of written strokes that a confirming hypothesis finds
+PATH_SD_S = 20e-6  # air, phone and codec; measured on made takes
+CLOCK_SD = 40e-6  # of two devices' quartz against each other, when only one group tells
+
+
+@dataclass(frozen=True)
+class Marks:
+    """Marks that are believed, and what they say."""
+
+    zero_s: float
+    sd_s: float
+    ratio: float
+    clock_known: bool
+    start_s: float | None
+    end_s: float | None
+
+
+def believe_marks(
+    mono: NDArray[np.floating],
+    rate: int,
+    layout: ClickLayout,
+    starts: list[MarkGroup],
+    ends: list[MarkGroup],
+    ballot: list[Hypothesis],
+) -> Marks | None:
+    """The marks of this layout, else None."""
+    due_start, due_end = on_sample(layout.marks_start_s), on_sample(layout.marks_end_s)
+    length = due_end - due_start
+    pairs = [
+        (start, end)
+        for start in starts
+        for end in ends
+        if abs((end.at_s - start.at_s) / length - 1) < MOST_PPM + 0.002 / length
+        and min(start.height, end.height) > PAIR_HEIGHT
+        and start.height + end.height > PAIR_SUM
+    ]
+    if pairs:
+        start, end = _best(pairs)
+        first, last = refine(mono, rate, start), refine(mono, rate, end)
+        ratio = (last.at_s - first.at_s) / length
+        if abs(ratio - 1) < MOST_PPM + 0.0005 / length:
+            sd = float(np.hypot(first.sd_s, PATH_SD_S))
+            return Marks(first.at_s - ratio * due_start, sd, ratio, True, first.at_s, last.at_s)
+    singles = sorted([(g, due_start) for g in starts] + [(g, due_end) for g in ends], key=lambda one: -one[0].height)
+    for group, due in singles:
+        if group.height < ALONE_HEIGHT:
+            break
+        if _confirmed(group.at_s - due, ballot):
+            fine = refine(mono, rate, group)
+            sd = float(np.hypot(fine.sd_s, np.hypot(PATH_SD_S, CLOCK_SD * abs(due))))
+            start_s, end_s = (fine.at_s, None) if group.rising else (None, fine.at_s)
+            return Marks(fine.at_s - due, sd, 1.0, False, start_s, end_s)
+    return None
+
+
+def _best(pairs: Iterable[tuple[MarkGroup, MarkGroup]]) -> tuple[MarkGroup, MarkGroup]:
+    """The highest pair; of several goes with marks nearly as high, the last."""
+    known = list(pairs)
+    highest = max(start.height + end.height for start, end in known)
+    good = [pair for pair in known if pair[0].height + pair[1].height > 0.5 * highest]
+    latest = max(start.at_s for start, _ in good)
+    return max(
+        (pair for pair in good if pair[0].at_s > latest - 0.05), key=lambda pair: pair[0].height + pair[1].height
+    )
+
+
+def _confirmed(zero_s: float, ballot: list[Hypothesis]) -> bool:
+    return any(abs(h.zero_s - zero_s) < NEAR_S and h.support > CONFIRMING for h in ballot)
+
+
+def other_tempo(layout: ClickLayout, starts: list[MarkGroup], ends: list[MarkGroup]) -> list[float]:
+    """Tempo scales (this layout is 1) at which two plain groups would have their distance."""
+    fixed = (layout.marks_end_s - layout.end_s) + (-layout.marks_start_s + layout.beats[0].at_s)
+    moving = layout.end_s - layout.beats[0].at_s
+    scales = []
+    for start in starts:
+        for end in ends:
+            room = end.at_s - start.at_s - fixed
+            if min(start.height, end.height) > ALONE_HEIGHT and room > 0.5 * moving:
+                scales.append(moving / room)
+    return scales

@@ -1,0 +1,159 @@
+"""Which click the phone heard, if any: ours first, then a stranger's; at this tempo or at another of the ladder.
+
+Conventions: as in `clicks`. Where to look is proposed by the written strokes, by onsets that fall on beats, and by
+whole bars before the playing (who begins late is late by bars). Every place costs some chance of a false find, so
+the less likely a place is, the more its click must show.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft
+
+from ..music.click import RATE, ClickBeat, ClickLayout
+from ..music.written import Part
+from .baseband import Spectrum
+from .click_time import refine_click
+from .clicks import ClickBand, ClickSum, prepare, search_click
+from .combs import prepare_comb, refine_comb, search_comb
+from .votes import Hypothesis
+
+Array = NDArray[np.float64]
+
+NEAR_HEIGHT = 21.0  # at a zero the strokes propose: 240 searches of takes without a click stayed under 17.5
+FAR_HEIGHT = 24.0  # anywhere else
+PLAIN_HEIGHT = 45.0  # beyond doubt; nothing else is looked at
+SAME_SHARE = 0.7  # of the greatest height: an earlier go's click is as good as the last one's, and the last one counts
+BEAT_REACH_S = 0.012  # onsets on beats are clicks themselves: their zero is known that well
+LATE_BARS = 4
+PROPOSED = 5
+COUNTED_EXCESS = 14.0  # a stranger's click in the count-off alone; sticks by a player stayed under 10.1
+LEAST_COUNTED = 6
+
+
+@dataclass(frozen=True)
+class FoundClick:
+    """A click in the sound: zero in file time, and every beat's time."""
+
+    zero_s: float
+    ratio: float
+    sd_s: float
+    peak: float  # of the loudest beat, in the sound's own units
+    ours: bool
+    times_s: tuple[float, ...]
+
+
+def find_click(
+    mono: NDArray[np.floating],
+    rate: int,
+    spectrum: Spectrum,
+    layout: ClickLayout,
+    part: Part,
+    ballot: list[Hypothesis],
+    heard_s: Array,
+) -> FoundClick | None:
+    """The click of this layout in mono, ours or a stranger's, or None."""
+    ours = find_ours(spectrum, layout, part, ballot, heard_s)
+    return ours if ours is not None else find_strange(mono, rate, spectrum, layout, ballot)
+
+
+def find_ours(
+    spectrum: Spectrum, layout: ClickLayout, part: Part, ballot: list[Hypothesis], heard_s: Array
+) -> FoundClick | None:
+    """Our own click, by the sum over its beats."""
+    band = prepare(spectrum, layout)
+    found = _search(band, layout, part, ballot, heard_s)
+    return time_ours(spectrum, layout, found) if found is not None else None
+
+
+def confirm_ours(spectrum: Spectrum, layout: ClickLayout, zero_s: float) -> FoundClick | None:
+    """Our own click where zero is known already (by marks), or None when it cannot be heard."""
+    found = search_click(prepare(spectrum, layout), layout, zero_s, BEAT_REACH_S)
+    return time_ours(spectrum, layout, found) if found is not None and found.height > NEAR_HEIGHT else None
+
+
+def time_ours(spectrum: Spectrum, layout: ClickLayout, found: ClickSum) -> FoundClick:
+    """The found sum with its first arrival."""
+    arrival = refine_click(spectrum, layout, found)
+    times = tuple(arrival.zero_s + arrival.ratio * on_sample(beat.at_s) for beat in layout.beats)
+    return FoundClick(arrival.zero_s, arrival.ratio, arrival.sd_s, arrival.peak, True, times)
+
+
+def on_sample(at_s: float) -> float:
+    """Where an event of the click file lies: whole samples counted from zero."""
+    return round(at_s * RATE) / RATE
+
+
+def _search(
+    band: ClickBand, layout: ClickLayout, part: Part, ballot: list[Hypothesis], heard_s: Array
+) -> ClickSum | None:
+    """The believed sum with the latest zero among those nearly as high as the highest."""
+    believed: list[ClickSum] = []
+
+    def look(near_s: float, needed: float, reach_s: float | None = None) -> None:
+        found = search_click(band, layout, near_s, reach_s) if reach_s else search_click(band, layout, near_s)
+        if found is not None and found.height > needed:
+            believed.append(found)
+
+    for hypothesis in ballot[:PROPOSED]:
+        look(hypothesis.zero_s, NEAR_HEIGHT)
+    if max((c.height for c in believed), default=0.0) < PLAIN_HEIGHT:
+        for near_s in _on_beats(heard_s, layout):
+            look(near_s, FAR_HEIGHT, BEAT_REACH_S)
+    if not believed and ballot:
+        bar_s = part.bars_from_zero()[0].length_s / layout.tempo_scale
+        for bars in (*range(-LATE_BARS, 0), 1):
+            look(ballot[0].zero_s + bars * bar_s, FAR_HEIGHT)
+    if not believed:
+        return None
+    highest = max(c.height for c in believed)
+    return max((c for c in believed if c.height >= SAME_SHARE * highest), key=lambda c: c.zero_s)
+
+
+def _on_beats(heard_s: Array, layout: ClickLayout, count: int = 6, bin_s: float = 0.005) -> list[float]:
+    """Zeros at which most onsets fall on clicked beats, best first."""
+    if len(heard_s) < 4:
+        return []
+    beats = np.array([beat.at_s for beat in layout.beats])
+    beats, first = beats - beats[0], float(beats[0])
+    size = fft.next_fast_len(int((heard_s[-1] + beats[-1]) / bin_s) + 4, real=True)
+    heard = np.bincount(np.round(heard_s / bin_s).astype(np.int64), minlength=size)[:size].astype(float)
+    due = np.bincount(np.round(beats / bin_s).astype(np.int64), minlength=size)[:size].astype(float)
+    votes = fft.irfft(fft.rfft(heard) * np.conj(fft.rfft(due)), size)
+    votes = votes + np.roll(votes, 1)  # a click between two bins
+    zeros: list[float] = []
+    for _ in range(count):
+        k = int(np.argmax(votes))
+        place = k if k < (heard_s[-1] + 1.0) / bin_s else k - size
+        zeros.append((place - 0.5) * bin_s - first)
+        votes[max(0, k - 2) : k + 3] = 0.0
+    return zeros
+
+
+def find_strange(
+    mono: NDArray[np.floating], rate: int, spectrum: Spectrum, layout: ClickLayout, ballot: list[Hypothesis]
+) -> FoundClick | None:
+    """A click of unknown sound on the beats of this layout; zero is its beat nearest to the strokes' zero."""
+    if not ballot:
+        return None
+    band = prepare_comb(spectrum)
+    beat_s = 60.0 / layout.bpm
+    near_s = ballot[0].zero_s
+    comb = search_comb(band, layout.beats, near_s, beat_s)
+    if comb is not None:
+        comb = refine_comb(mono, rate, layout.beats, comb)
+        if comb.found:
+            return _strange(layout.beats, comb.zero_s, comb.ratio, comb.sd_s, comb.peak)
+    counted = tuple(beat for beat in layout.beats if beat.counted)
+    if len(counted) < LEAST_COUNTED:
+        return None
+    comb = search_comb(band, counted, near_s, beat_s)
+    if comb is None or comb.excess < COUNTED_EXCESS:
+        return None
+    comb = refine_comb(mono, rate, counted, comb)
+    return _strange(counted, comb.zero_s, 1.0, comb.sd_s, comb.peak)
+
+
+def _strange(beats: tuple[ClickBeat, ...], zero_s: float, ratio: float, sd_s: float, peak: float) -> FoundClick:
+    return FoundClick(zero_s, ratio, sd_s, peak, False, tuple(zero_s + ratio * beat.at_s for beat in beats))
