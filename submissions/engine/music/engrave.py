@@ -35,6 +35,7 @@ COMMON_OPTIONS: dict[str, object] = {
     "header": "none",
     "footer": "none",
     "svgViewBox": True,
+    "smuflTextFont": "none",  # note signs in text become paths, see musicfont.py
     "xmlIdSeed": 1,
     "pageMarginLeft": round(0.8 * SPACE),  # the bar number of a line hangs over its left end
     "pageMarginRight": 2,
@@ -53,7 +54,7 @@ class System:
     """One engraved line: its bars as printed, and its size when printed."""
 
     svg: str
-    bars: tuple[str, ...]  # printed numbers
+    bars: tuple[int, ...]  # printed numbers
     height_mm: float
     ends_in_rest: bool
 
@@ -83,7 +84,7 @@ def engrave(tree: Element, part_id: str, own: frozenset[int] | None = None) -> E
         raise ScoreError("The engraver did not take every bar of this part.")
     lines = lines_of(weights, PRINT_WIDTH_MM / STAFF_MM * 4, "print", _has_pickup(measures))
     pages = _render(root, lines, "page")
-    numbers = [measure.get("number", "") for measure in measures]
+    numbers = [number for number, _ in ids]
     systems = tuple(
         System(svg, tuple(numbers[a:b]), _height_mm(svg), _rest_at_end(measures[b - 1]))
         for svg, (a, b) in zip(pages, lines, strict=True)

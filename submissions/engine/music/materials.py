@@ -27,6 +27,7 @@ from .written import Part
 
 CLICK_BIT_RATE = 64_000  # mono; the sweeps and clicks stay findable far below this (design: 24 kb/s)
 GUIDE_BIT_RATE = 128_000
+HEAD_WORDS = (("rim", "x is on the rim"), ("cross", "circled x or + is cross-stick"), ("shot", "diamond is a rim shot"))
 SHEET_FILES = {"a4": "sheet-a4.pdf", "us-letter": "sheet-letter.pdf"}
 
 
@@ -99,6 +100,7 @@ def words_of(part: Part, count_off_bars: int) -> SheetText:
         tempo=f"{bpm_name(performance_bpm(part))} {unit.get(beat, 'beats')} a minute, count-off {bars}",
         tips=part.tips,
         unread=tuple(unread.says for unread in part.unread),
+        heads=tuple(says for technique, says in HEAD_WORDS if any(s.technique == technique for s in part.strokes)),
     )
 
 

@@ -10,6 +10,17 @@ from xml.etree.ElementTree import Element, SubElement
 from ..errors import ScoreError
 
 OTHERS_GRAY = "#8c8c8c"  # still readable (contrast 3.4:1 on white), clearly not the player's own
+# Heads that the engraver draws as ordinary ones or as slashes, and a head it has that the trade reads the same way.
+DRAWN_HEADS = {
+    "slashed": "diamond",
+    "back slashed": "diamond",
+    "triangle": "diamond",
+    "inverted triangle": "diamond",
+    "arrow up": "diamond",
+    "arrow down": "diamond",
+    "circled": "circle-x",
+    "plus": "cross",
+}
 HEAD_COMES_AFTER = ("duration", "voice", "type", "dot", "accidental", "time-modification", "stem")  # MusicXML's order
 
 
@@ -73,6 +84,8 @@ def tidy(root: Element) -> None:
         for style in measure.iterfind("attributes/measure-style"):
             for rest in style.findall("multiple-rest"):
                 style.remove(rest)  # every bar is drawn, so that every bar can be lit and counted
+        for head in measure.iterfind("note/notehead"):
+            head.text = DRAWN_HEADS.get(head.text or "", head.text)
         for note in measure.iter("note"):
             for sign in note.iterfind("notations/articulations/*"):
                 if "placement" not in sign.attrib:

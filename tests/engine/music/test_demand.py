@@ -56,7 +56,13 @@ class TestCrossings:
 class TestLevels:
     @pytest.mark.parametrize(
         ("length", "count", "tempo", "level"),
-        [("q", 4, "100", "first-year"), ("e", 8, "120", "first-year"), ("s", 16, "88", "second-year"), ("s", 16, "120", "experienced"), ("s", 16, "160", "advanced")],
+        [
+            ("q", 4, "100", "first-year"),
+            ("e", 8, "120", "first-year"),
+            ("s", 16, "88", "second-year"),
+            ("s", 16, "120", "experienced"),
+            ("s", 16, "160", "advanced"),
+        ],
     )
     def test_faster_hands_make_a_harder_part(self, length, count, tempo, level):
         bars = [p.bar(n, p.first(p.tempo(tempo)) if n == 1 else "", p.note(length) * count) for n in (1, 2, 3)]

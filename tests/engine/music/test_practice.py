@@ -10,7 +10,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from playwright.sync_api import sync_playwright
 from scipy.signal import correlate
 
 from submissions.engine.music.click import CLICK_PEAK, click_wave
@@ -82,17 +81,15 @@ class Handler(http.server.SimpleHTTPRequestHandler):
 
 
 @pytest.fixture(scope="module")
-def page():
+def page(browser):
     """A page in Chromium on a loopback server that serves the practice scripts and nothing else."""
     server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), functools.partial(Handler, directory=str(STATIC)))
     thread = threading.Thread(target=server.serve_forever, daemon=True)
     thread.start()
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox"])
-        tab = browser.new_page()
-        tab.goto(f"http://127.0.0.1:{server.server_port}/")
-        yield tab
-        browser.close()
+    tab = browser.new_page()
+    tab.goto(f"http://127.0.0.1:{server.server_port}/")
+    yield tab
+    tab.close()
     server.shutdown()
     server.server_close()
     thread.join()

@@ -9,7 +9,7 @@ from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
-from playwright.sync_api import expect, sync_playwright
+from playwright.sync_api import expect
 
 from submissions.engine.music.engrave import engrave
 from submissions.engine.music.ladder import ladder, performance_bpm
@@ -65,16 +65,6 @@ def site(tmp_path_factory):
     server.shutdown()
     server.server_close()
     thread.join()
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with sync_playwright() as playwright:
-        started = playwright.chromium.launch(
-            executable_path="/usr/bin/chromium", args=["--no-sandbox", "--autoplay-policy=no-user-gesture-required"]
-        )
-        yield started
-        started.close()
 
 
 @pytest.fixture

@@ -38,14 +38,31 @@ def names(suggestions) -> dict[str, int]:
 
 class TestTheForty:
     def test_stand_in_the_standards_order(self):
-        assert [rudiment.name for rudiment in RUDIMENTS] == [" ".join(name.split()) for name in STANDARD_ORDER.split(",")]
+        assert [rudiment.name for rudiment in RUDIMENTS] == [
+            " ".join(name.split()) for name in STANDARD_ORDER.split(",")
+        ]
         assert [rudiment.number for rudiment in RUDIMENTS] == list(range(1, 41))
 
     def test_are_fifteen_four_eleven_and_ten(self):
-        assert Counter(rudiment.family for rudiment in RUDIMENTS) == {"rolls": 15, "diddles": 4, "flams": 11, "drags": 10}
+        assert Counter(rudiment.family for rudiment in RUDIMENTS) == {
+            "rolls": 15,
+            "diddles": 4,
+            "flams": 11,
+            "drags": 10,
+        }
 
     def test_counted_rolls_have_the_length_their_name_says(self):
-        words = {"Five": 5, "Six": 6, "Seven": 7, "Nine": 9, "Ten": 10, "Eleven": 11, "Thirteen": 13, "Fifteen": 15, "Seventeen": 17}
+        words = {
+            "Five": 5,
+            "Six": 6,
+            "Seven": 7,
+            "Nine": 9,
+            "Ten": 10,
+            "Eleven": 11,
+            "Thirteen": 13,
+            "Fifteen": 15,
+            "Seventeen": 17,
+        }
         counted = {rudiment.name.split()[0]: rudiment.strokes for rudiment in RUDIMENTS if rudiment.strokes}
         assert counted == words
 
@@ -112,7 +129,15 @@ class TestHybrids:
 
     def test_a_flam_on_a_diddle_is_a_cheese(self):
         cheese = p.note("s", grace=True) + p.note("e", tremolo=(2, "single"))
-        found = names(played(p.note("s", grace=True) + p.note("s", tremolo=(1, "single")), p.rest("s"), p.rest("e"), p.rest("h"), p.rest("q")))
+        found = names(
+            played(
+                p.note("s", grace=True) + p.note("s", tremolo=(1, "single")),
+                p.rest("s"),
+                p.rest("e"),
+                p.rest("h"),
+                p.rest("q"),
+            )
+        )
         assert found == {"Cheese": 1}
         assert "Flam five" in names(played(cheese, p.note("e"), p.rest("q"), p.rest("h")))
 
@@ -122,7 +147,9 @@ class TestHybrids:
 
 class TestDoubt:
     def test_without_sticking_no_paradiddle_is_claimed(self):
-        assert "Single Paradiddle" not in names(played(p.note("s", articulations="accent") + p.note("s") * 3, p.rest("q"), p.rest("h")))
+        assert "Single Paradiddle" not in names(
+            played(p.note("s", articulations="accent") + p.note("s") * 3, p.rest("q"), p.rest("h"))
+        )
 
     def test_a_figure_told_by_rhythm_alone_says_so(self):
         notes = [p.note("s", grace=True) * (n % 3 == 0) + p.note("e", tuplet=TRIPLET) for n in range(6)]

@@ -43,7 +43,14 @@ class TestAgainstMusic21:
         seen: Counter[str] = Counter()
         compared: list[int] = []
 
-        @settings(max_examples=GENERATED, derandomize=True, deadline=None, database=None, phases=[Phase.generate], suppress_health_check=list(HealthCheck))
+        @settings(
+            max_examples=GENERATED,
+            derandomize=True,
+            deadline=None,
+            database=None,
+            phases=[Phase.generate],
+            suppress_health_check=list(HealthCheck),
+        )
         @given(scores())
         def agree(made: Made) -> None:
             compared.append(assert_same_times(read_part(made.xml), made.xml))
@@ -51,7 +58,9 @@ class TestAgainstMusic21:
 
         agree()
         with capsys.disabled():
-            print(f"\n{len(compared)} generated scores, {sum(compared)} stroke times agree with music21 within 1 microsecond")
+            print(
+                f"\n{len(compared)} generated scores, {sum(compared)} stroke times agree with music21 within 1 microsecond"
+            )
             print("\n".join(f"  {construct:36}in {count} scores" for construct, count in sorted(seen.items())))
         assert len(compared) >= 60
         assert set(FORMS) <= set(seen), "a form of repeat was never generated"

@@ -5,7 +5,9 @@ the page. Typst sets the type with the fonts of its own wheel, offline.
 """
 
 import json
+from collections.abc import Iterator
 from dataclasses import dataclass, field
+from math import ceil
 from pathlib import Path
 
 import typst
@@ -18,8 +20,13 @@ TEMPLATE = Path(__file__).with_name("sheet.typ")
 PAPERS = {"a4": 297.0, "us-letter": 279.4}  # heights in mm: ISO 216, ANSI/ASME Y14.1
 MARGINS_MM = 28.0  # top and bottom of the template
 HEADING_MM = 26.0  # title, tempo line and the space below, on page 1
-TIP_MM = 5.2
+TIP_LINE_MM, TIP_GAP_MM, TIP_LETTERS = (
+    4.1,
+    1.4,
+    105,
+)  # a tip's line, the space round it, letters a line (narrow estimate)
 LINE_GAP_MM = 1.8
+FIRST_FOREIGN = 0x0530  # Armenian, the first block after Cyrillic
 TURN_WITHIN = 0.30  # a rest in the last 30 % of a page is worth an early turn
 
 
@@ -37,6 +44,7 @@ class SheetText:
     demand: str = ""
     rights: str = ""
     unread: tuple[str, ...] = field(default=())
+    heads: tuple[str, ...] = ()  # what the special noteheads mean, where there are any
 
 
 def sheet_pdf(engraving: Engraving, words: SheetText, paper: str = "a4") -> bytes:
@@ -53,14 +61,14 @@ def sheet_pdf(engraving: Engraving, words: SheetText, paper: str = "a4") -> byte
         "credit": words.credit,
         "note": words.note,
         "lines": [_line(system, words, index in turns) for index, system in enumerate(engraving.systems)],
-        "groups": _groups(words),
+        "groups": _groups(words, engraving.systems),
         "rights": words.rights,
     }
     try:
         pdf = typst.compile(
             TEMPLATE.read_bytes(),
             format="pdf",
-            ignore_system_fonts=True,
+            ignore_system_fonts=not _needs_other_fonts(content),
             timestamp=0,
             sys_inputs={"sheet": json.dumps(content)},
         )
@@ -69,16 +77,35 @@ def sheet_pdf(engraving: Engraving, words: SheetText, paper: str = "a4") -> byte
     return bytes(pdf)
 
 
+def _needs_other_fonts(content: dict[str, object]) -> bool:
+    """Whether a letter stands in a script that the typesetter's own fonts lack; the machine's fonts are then asked.
+
+    Libertinus, in the wheel, covers Latin, Greek and Cyrillic with punctuation and signs: everything before Armenian.
+    """
+    return any(FIRST_FOREIGN <= ord(letter) < 0x2000 or ord(letter) >= 0x2E80 for letter in _letters(content))
+
+
+def _letters(value: object) -> Iterator[str]:
+    if isinstance(value, str):
+        yield from value
+    elif isinstance(value, dict):
+        for inner in value.values():
+            yield from _letters(inner)
+    elif isinstance(value, list):
+        for inner in value:
+            yield from _letters(inner)
+
+
 def turns_of(systems: tuple[System, ...], words: SheetText, page_mm: float) -> frozenset[int]:
     """Indices of lines after which to turn the page: where it is full, or earlier at a rest near its foot."""
     turns: set[int] = set()
     used, resting = HEADING_MM, None
     for index, system in enumerate(systems):
-        height = system.height_mm + LINE_GAP_MM + TIP_MM * len(_tips_on(system, words))
+        height = _height_mm(system, words)
         if used + height > page_mm and index:
             at = resting if resting is not None else index - 1
             turns.add(at)
-            used = sum(s.height_mm + LINE_GAP_MM + TIP_MM * len(_tips_on(s, words)) for s in systems[at + 1 : index])
+            used = sum(_height_mm(s, words) for s in systems[at + 1 : index])
             resting = None
         used += height
         if system.ends_in_rest and used >= (1 - TURN_WITHIN) * page_mm:
@@ -86,8 +113,14 @@ def turns_of(systems: tuple[System, ...], words: SheetText, page_mm: float) -> f
     return frozenset(turns)
 
 
+def _height_mm(system: System, words: SheetText) -> float:
+    """A line with its tips and the gap below it."""
+    tips = (TIP_GAP_MM + TIP_LINE_MM * ceil((len(says) + 8) / TIP_LETTERS) for _, says in _tips_on(system, words))
+    return system.height_mm + LINE_GAP_MM + sum(tips)
+
+
 def _tips_on(system: System, words: SheetText) -> list[tuple[int, str]]:
-    return [tip for tip in words.tips if str(tip[0]) in system.bars]
+    return [tip for tip in words.tips if tip[0] in system.bars]
 
 
 def _line(system: System, words: SheetText, turn: bool) -> dict[str, object]:
@@ -99,10 +132,16 @@ def _line(system: System, words: SheetText, turn: bool) -> dict[str, object]:
     }
 
 
-def _groups(words: SheetText) -> list[dict[str, object]]:
+def _groups(words: SheetText, systems: tuple[System, ...]) -> list[dict[str, object]]:
     groups: list[dict[str, object]] = []
+    printed = {bar for system in systems for bar in system.bars}
+    loose = [f"Bar {bar}: {says}" for bar, says in words.tips if bar not in printed]
+    if loose:
+        groups.append({"head": "Tips", "says": loose})
     if words.unread:
         groups.append({"head": "Not read", "says": list(words.unread)})
+    if words.heads:
+        groups.append({"head": "Heads", "says": [", ".join(words.heads) + "."]})
     if words.rudiments:
         groups.append({"head": "Rudiments", "says": [", ".join(words.rudiments) + "."]})
     if words.demand:
