@@ -71,3 +71,22 @@ def part(call):
     from submissions.models import PartRow
 
     return PartRow.objects.get(segment__call=call, instrument="snare")
+
+
+@pytest.fixture
+def at_once(django_capture_on_commit_callbacks):
+    """Within this block what is queued is done when the block ends, tasks included, in this process."""
+    from contextlib import contextmanager
+
+    from portal.celery import app
+
+    @contextmanager
+    def doing():
+        app.conf.update(task_always_eager=True, task_eager_propagates=True)
+        try:
+            with django_capture_on_commit_callbacks(execute=True):
+                yield
+        finally:
+            app.conf.update(task_always_eager=False, task_eager_propagates=False)
+
+    return doing

@@ -128,7 +128,7 @@ def renew_links(call: Call, email: str, address: str = "") -> None:
         limits.count("mail", f"{call.pk}:{email.strip().lower()}")
     except limits.TooOften:
         return
-    tasks.renew_links.delay(call.pk, email.strip())
+    transaction.on_commit(lambda: tasks.renew_links.delay(call.pk, email.strip()))
 
 
 @transaction.atomic

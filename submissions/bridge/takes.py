@@ -8,6 +8,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from .. import files
+from ..engine import probe as engine
 from ..engine.checks import copy_of_a_take
 from ..engine.facts import TakeFacts
 from ..engine.findings import Finding, Level, verdict_of
@@ -24,8 +25,6 @@ COPY_STROKES = 24  # fewer common strokes prove nothing
 
 def probe(take: Take) -> Report:
     """The engine's report on a take."""
-    from ..engine import probe as engine
-
     with files.local_copy(take.storage_key) as path:
         return engine.probe(path, part_of(take.part), take.part.segment.call.count_off_bars)
 
@@ -36,8 +35,6 @@ def store_report(take_pk: int, who: str, report: Report) -> bool:
     The part is locked first, so that of two copies measured at once one sees the other. The table takes one report a
     take: however often a take is probed, one verdict stays.
     """
-    from ..engine import probe as engine
-
     with transaction.atomic():
         take = Take.objects.select_for_update().filter(pk=take_pk, work=Work.RUNNING, leased_by=who).first()
         if take is None or take.withdrawn_at is not None or ProbeReport.objects.filter(take=take).exists():

@@ -21,10 +21,14 @@ class CallQuerySet(models.QuerySet):
         return self.filter(state__in=[Call.State.PUBLISHED, Call.State.CLOSED])
 
     def organized_by(self, user) -> "CallQuerySet":
-        return self.filter(organizer=user)
+        """Calls of this organizer; none for a visitor who is not signed in."""
+        return self.filter(organizer=user.pk) if user.is_authenticated else self.none()
 
     def edited_by(self, user) -> "CallQuerySet":
-        return self.filter(Q(editors=user) | Q(organizer=user)).distinct()
+        """Calls this person edits; an organizer may do all that an editor may."""
+        if not user.is_authenticated:
+            return self.none()
+        return self.filter(Q(editors=user.pk) | Q(organizer=user.pk)).distinct()
 
 
 class Call(models.Model):

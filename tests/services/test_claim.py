@@ -47,7 +47,7 @@ def place(request, tmp_path):
         "TAPOFF_VAR_DIR": str(tmp_path),
         "DJANGO_SETTINGS_MODULE": "portal.settings",
         "PYTHONPATH": str(ROOT),
-        "TAPOFF_SECRET_KEY": "only-for-this-test-0123456789-abcdefgh",
+        "TAPOFF_SECRET_KEY": "only-for-this-test-0123456789-abcdefghijklmnopqrstuvwxyz",
         # No broker runs here: nothing wakes anybody up, and publishing must not wait for one.
         "TAPOFF_BROKER_URL": "memory://",
     }
