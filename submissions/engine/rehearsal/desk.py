@@ -30,6 +30,7 @@ class Desk:
     spec: TakeSpec
     layout: ClickLayout
     rng: np.random.Generator
+    bias_s: float  # the player's own push (negative) or drag
     middling: float  # the peak of a middling stroke, to which all other levels refer
     zero_s: float
     ratio: float
@@ -58,7 +59,12 @@ class Desk:
 
 
 def open_desk(
-    part: Part, layout: ClickLayout, strikes: tuple[Strike, ...], spec: TakeSpec, rng: np.random.Generator
+    part: Part,
+    layout: ClickLayout,
+    strikes: tuple[Strike, ...],
+    spec: TakeSpec,
+    rng: np.random.Generator,
+    bias_s: float,
 ) -> Desk:
     """Empty layers, and where zero falls in them."""
     middling = middling_peak(part, spec, rng)
@@ -77,7 +83,7 @@ def open_desk(
     ratio = 1.0 + 1e-6 * spec.phone.clock_ppm
     n = max(1, round((zero_s + ratio * last + spec.after_s) * spec.phone.rate))
     drums, bleed, speaker, phones, near, over = (np.zeros(n) for _ in range(6))
-    return Desk(part, spec, layout, rng, middling, zero_s, ratio, drums, bleed, speaker, phones, near, over)
+    return Desk(part, spec, layout, rng, bias_s, middling, zero_s, ratio, drums, bleed, speaker, phones, near, over)
 
 
 def middling_peak(part: Part, spec: TakeSpec, rng: np.random.Generator) -> float:
@@ -103,7 +109,9 @@ def draw_false_start(desk: Desk) -> tuple[float, ...]:
     back = first_go_s(desk.part, desk.layout, spec)
     bars = desk.part.bars_from_zero()
     until = bars[min(spec.false_start_bars, len(bars) - 1)].at_s
-    first = tuple(strike for strike in play(desk.part, spec.skill, spec.faults, desk.rng) if strike.at_s < until)
+    first = tuple(
+        strike for strike in play(desk.part, spec.skill, spec.faults, desk.rng, desk.bias_s) if strike.at_s < until
+    )
     times = draw_strikes(desk, desk.drums, tuple(replace(strike, at_s=strike.at_s - back) for strike in first))
     draw_click(desk, -back, until)
     draw_count_off(desk, -back)
@@ -169,7 +177,7 @@ def draw_count_off(desk: Desk, shift_s: float) -> None:
     for beat in desk.layout.beats:
         if not beat.counted:
             continue
-        late_s = 1e-3 * (spec.skill.bias_ms + 0.6 * spec.skill.spread_ms * rng.standard_normal())
+        late_s = desk.bias_s + 0.6e-3 * spec.skill.spread_ms * rng.standard_normal()
         at = round(desk.file_s(beat.at_s + shift_s + late_s) * desk.rate)
         if spec.count_off == "sticks":
             wave = 0.7 * desk.middling * signals.stick_click(desk.rate, rng)

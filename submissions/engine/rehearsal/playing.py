@@ -29,13 +29,19 @@ class Strike:
     level: float
 
 
-def play(part: Part, skill: Skill, faults: Faults, rng: np.random.Generator) -> tuple[Strike, ...]:
-    """Every strike of one go, in order of time."""
+def own_bias_s(skill: Skill, rng: np.random.Generator) -> float:
+    """How far before or behind the click this player sits in this take."""
+    return float(1e-3 * (skill.bias_ms + skill.bias_spread_ms * rng.standard_normal()))
+
+
+def play(
+    part: Part, skill: Skill, faults: Faults, rng: np.random.Generator, bias_s: float | None = None
+) -> tuple[Strike, ...]:
+    """Every strike of one go, in order of time. bias_s: the player's own; None draws one."""
     page = faults.other_part or part
     if faults.loose_ms is not None:
         skill = replace(skill, spread_ms=faults.loose_ms)
-    bias_s = 1e-3 * (skill.bias_ms + skill.bias_spread_ms * rng.standard_normal())
-    times = _times(page, skill, bias_s, rng)
+    times = _times(page, skill, own_bias_s(skill, rng) if bias_s is None else bias_s, rng)
     strikes: list[Strike] = []
     for index, stroke in enumerate(page.strokes):
         if rng.random() < skill.missed_share:

@@ -16,7 +16,7 @@ from ..media import read_sound, write_film
 from ..music.click import click_layout
 from ..music.written import Part
 from . import desk as mixing
-from .playing import Strike, play
+from .playing import Strike, own_bias_s, play
 from .spec import TakeSpec
 from .truth import Truth, gather, without
 
@@ -37,8 +37,9 @@ def make_take(part: Part, spec: TakeSpec, seed: int) -> MadeTake:
     rng = np.random.default_rng([seed, 20_260])
     layout = click_layout(part, spec.count_off_bars, spec.bpm)
     to_play = part if spec.bpm is None else at_tempo(part, layout.tempo_scale)
-    strikes = play(to_play, spec.skill, spec.faults, rng)
-    desk = mixing.open_desk(to_play, layout, strikes, spec, rng)
+    bias_s = own_bias_s(spec.skill, rng)
+    strikes = play(to_play, spec.skill, spec.faults, rng, bias_s)
+    desk = mixing.open_desk(to_play, layout, strikes, spec, rng, bias_s)
     earlier = mixing.draw_false_start(desk)
     times = mixing.draw_strikes(desk, desk.drums, strikes)
     if spec.faults.looped_bar is not None:

@@ -1,0 +1,96 @@
+"""`manage.py bench_ear`: the ear beside general libraries, on takes of evaluation seeds with known truth."""
+
+import os
+import time
+from argparse import ArgumentParser
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
+from functools import partial
+from typing import Any
+
+from django.core.management.base import BaseCommand
+
+TABLES = ("onsets", "click", "marks", "verdicts")
+
+
+class Command(BaseCommand):
+    help = "Print the tables of the ear: onsets, zero, clicks, marks, verdicts, calibration; libraries side by side."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument(
+            "--takes", type=int, default=160, help="takes a table (default 160; verdicts: twice as many)"
+        )
+        parser.add_argument(
+            "--seed0",
+            type=int,
+            default=900_000,
+            help="first seed; from 900000 on for evaluation only, never for tuning",
+        )
+        parser.add_argument(
+            "--only", choices=TABLES, action="append", help="only this table; may be given several times"
+        )
+        parser.add_argument(
+            "--hits",
+            default="",
+            metavar="DIR",
+            help="folder of folders of real single hits (snare*.wav, bass*.wav ...)",
+        )
+        parser.add_argument("--jobs", type=int, default=min(2, os.cpu_count() or 1))
+        parser.add_argument("--worst", action="store_true", help="also list the worst takes")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        from bench import ear_tables, ear_takes
+
+        takes, seed0, folder = options["takes"], options["seed0"], options["hits"]
+        wanted = options["only"] or TABLES
+        started = time.time()
+        self.stdout.write(
+            f"Seeds from {seed0} on. Kits: modelled"
+            + "".join(f", {kit.name}" for kit in ear_takes.real_kits(folder))
+            + ".\n"
+        )
+        everything: list[ear_takes.Row] = []
+
+        def run(make: Callable[[int], ear_takes.Row], first: int, count: int) -> list[ear_takes.Row]:
+            rows = _rows(make, range(first, first + count), options["jobs"])
+            everything.extend(rows)
+            return rows
+
+        if "onsets" in wanted:
+            rows = run(partial(ear_takes.clean_row, folder=folder), seed0, takes)
+            self.stdout.write(ear_tables.onsets(rows))
+            self.stdout.write(ear_tables.parts_of_onsets(rows))
+            self.stdout.write(ear_tables.timing(rows))
+            self.stdout.write(ear_tables.zero(rows))
+        if "click" in wanted:
+            for level_db, bar in ((-20.0, "0.1 / 0.5 ms (median / 90 %)"), (-36.0, "95 % found")):
+                rows = run(partial(ear_takes.click_row, folder=folder, level_db=level_db), seed0 + 2_000, takes)
+                self.stdout.write(ear_tables.one_way(f"Only our click, at {level_db:.0f} dB", rows, "click", bar))
+        if "marks" in wanted:
+            for filters, name in (
+                (False, "room, AAC 64 kb/s, noise 10 dB over the marks"),
+                (True, "the same behind a phone's filters"),
+            ):
+                rows = run(
+                    partial(ear_takes.marks_row, folder=folder, filters=filters), seed0 + 4_000, max(8, takes // 4)
+                )
+                bar = f"{0.25 if filters else 0.02} ms at 99 %; clock 0.3 ppm"
+                self.stdout.write(ear_tables.one_way(f"Sync marks 90 s apart: {name}", rows, "marks", bar))
+        if "verdicts" in wanted:
+            good = run(partial(ear_takes.verdict_row, folder=folder, faulty=False), seed0 + 6_000, takes)
+            bad = run(partial(ear_takes.verdict_row, folder=folder, faulty=True), seed0 + 8_000, takes)
+            self.stdout.write(ear_tables.verdicts(good + bad))
+        self.stdout.write(ear_tables.calibration([row for row in everything if not row["fault"]]))
+        if options["worst"]:
+            self.stdout.write(ear_tables.worst([row for row in everything if not row["fault"]]))
+        self.stdout.write(f"{len(everything)} takes in {time.time() - started:.0f} s.\n")
+
+
+def _rows(make: Callable[[int], dict[str, Any]], seeds: range, jobs: int) -> list[dict[str, Any]]:
+    """Rows in the order of seeds, made side by side. Numeric libraries are kept to one thread, so that CPU times add."""
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "NUMBA_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
+    if jobs <= 1:
+        return [make(seed) for seed in seeds]
+    with ProcessPoolExecutor(jobs) as pool:
+        return list(pool.map(make, seeds, chunksize=2))

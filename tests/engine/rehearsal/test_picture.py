@@ -1,0 +1,101 @@
+"""The moving picture moves with the strokes, and its effects are what they are called."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from submissions.engine.rehearsal.picture import PictureSpec, frame_times, frames, hands_for, height_at
+
+SMALL = PictureSpec(width=214, height=120)
+STRIKES = [0.5, 1.0, 1.4, 1.8, 2.2, 2.6]
+
+
+def film(spec: PictureSpec, length_s: float = 3.0):
+    return np.stack(list(frames(spec, STRIKES, frame_times(spec, length_s)))).astype(int)
+
+
+def motion(pictures):
+    return np.abs(np.diff(pictures, axis=0)).mean(axis=(1, 2, 3))
+
+
+class TestAHand:
+    def test_touches_the_drum_at_its_stroke_and_nowhere_near_otherwise(self):
+        strikes = np.array(STRIKES)
+        for at in STRIKES:
+            assert height_at(at, strikes) == pytest.approx(0.0, abs=1e-9)
+            assert height_at(at - 0.08, strikes) > 0.3
+
+    def test_falls_fastest_into_the_stroke(self):
+        strikes = np.array([1.0, 2.0])
+        grid = np.arange(1.5, 2.0, 0.001)
+        heights = np.array([height_at(t, strikes) for t in grid])
+        assert grid[np.argmin(np.diff(heights))] > 1.9
+
+    def test_shares_strokes_with_the_other_unless_both_hold_plates(self):
+        hands = hands_for(STRIKES, "snare")
+        assert list(hands.right_s) == STRIKES[0::2] and list(hands.left_s) == STRIKES[1::2]
+        assert list(hands_for(STRIKES, "cymbals").left_s) == STRIKES
+
+
+class TestThePicture:
+    @pytest.mark.parametrize("instrument", ["snare", "tenors", "bass", "cymbals"])
+    def test_moves_more_into_a_stroke_than_after_it(self, instrument):
+        spec = replace(SMALL, instrument=instrument)
+        moved = motion(film(spec))
+        times = np.array(frame_times(spec, 3.0))[1:]
+        since = np.min(np.where(times[:, None] < np.array(STRIKES), 9.0, times[:, None] - np.array(STRIKES)), axis=1)
+        until = np.min(np.where(times[:, None] > np.array(STRIKES), 9.0, np.array(STRIKES) - times[:, None]), axis=1)
+        after = (since > 0.04) & (since < 0.12)
+        assert moved[until < 0.05].mean() > 1.5 * moved[after].mean()
+
+    def test_keeps_its_colours_by_seed(self):
+        one, again, other = (film(replace(SMALL, seed=seed), 0.1) for seed in (1, 1, 2))
+        assert np.array_equal(one, again)
+        assert not np.array_equal(one, other)
+
+    def test_stands_still_when_told(self):
+        assert not motion(film(replace(SMALL, effects=("still",)))).any()
+
+    def test_freezes_for_as_long_as_told(self):
+        moved = motion(film(replace(SMALL, frozen_s=(1.0, 2.0))))
+        assert not moved[31:59].any()
+        assert moved[:29].any() and moved[61:].any()
+
+    @pytest.mark.parametrize(
+        ("effect", "holds"),
+        [
+            ("black", lambda p: p.max() == 0),
+            ("dark", lambda p: p.mean() < 30),
+            ("covered", lambda p: p.std(axis=(1, 2)).max() < 1),
+            (
+                "letterboxed",
+                lambda p: p[:, : 120 // 7].max() == 0 and p[:, -(120 // 7) :].max() == 0 and p[:, 60].max() > 50,
+            ),
+            ("light", lambda p: np.ptp(p.mean(axis=(1, 2, 3))) > 10),
+        ],
+    )
+    def test_is_what_its_effect_is_called(self, effect, holds):
+        assert holds(film(replace(SMALL, effects=(effect,))))
+        assert not holds(film(SMALL))
+
+    def test_loses_its_edges_when_blurred(self):
+        def edges(pictures):
+            return np.abs(np.diff(pictures, axis=2)).max()
+
+        assert edges(film(replace(SMALL, effects=("blurred",)), 0.1)) < 0.6 * edges(film(SMALL, 0.1))
+
+    def test_shakes_as_a_whole(self):
+        corner = film(replace(SMALL, effects=("shaking",)))[:, :30, :30]
+        assert motion(corner).mean() > 1.0
+        assert motion(film(SMALL)[:, :30, :30]).mean() < 0.01
+
+
+class TestFrameTimes:
+    def test_are_even(self):
+        assert np.diff(frame_times(SMALL, 2.0)) == pytest.approx(1 / 30)
+
+    def test_are_uneven_when_told_and_always_rise(self):
+        gaps = np.diff(frame_times(replace(SMALL, uneven=True), 20.0))
+        assert gaps.min() > 0.02 and gaps.max() > 0.06
+        assert 24 < 1 / gaps.mean() < 30
