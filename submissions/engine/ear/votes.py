@@ -36,6 +36,9 @@ NEAR_TEMPO = 0.03  # how far a player without a click in the ear is followed as 
 WIDE_TEMPO = (0.6, 1.65)
 GOOD_SUPPORT = 0.75  # share of written strokes found above which no other tempo is looked for
 CANDIDATES = 14
+ECHO_S = 0.060  # an echo or a ring that swells comes within this ...
+ECHO_SHARE = 0.4  # ... and rises less than this share of the stroke; the second of a diddle rises by half or more
+GHOST_S = 0.035  # a ghost follows within this: the strongest early reflections, a grace's lead
 
 
 @dataclass(frozen=True)
@@ -77,6 +80,24 @@ def page_of(part: Part, layout: ClickLayout | None = None) -> Page:
     count = np.array([beat.at_s * scale for beat in layout.beats if beat.counted]) if layout else np.zeros(0)
     keep = np.concatenate([[True], np.diff(times) > 1e-6]) if len(times) else np.zeros(0, bool)
     return Page(times[keep], levels[keep], buzz, count, part.end_s)
+
+
+def strongest(onsets: Onsets, page: Page) -> Onsets:
+    """The onsets without those that a stronger neighbour explains: echoes, the ring of a rim, graces.
+
+    A neighbour is nearer than GHOST_S and than the page's own strokes ever come.
+    """
+    gaps = np.diff(page.at_s)
+    reach = min(GHOST_S, 0.45 * float(gaps.min())) if len(gaps) else GHOST_S
+    times, strength = onsets.times_s, onsets.strengths
+    keep = np.ones(len(times), bool)
+    for step in range(1, 4):
+        close = times[step:] - times[:-step] < reach
+        keep[step:] &= ~(close & (strength[:-step] >= strength[step:]))
+        keep[:-step] &= ~(close & (strength[:-step] < strength[step:]))
+        after = times[step:] - times[:-step] < ECHO_S
+        keep[step:] &= ~(after & (strength[step:] < ECHO_SHARE * strength[:-step]))
+    return Onsets(times[keep], strength[keep], onsets.level_db[keep], onsets.colour_db[keep])
 
 
 def pair_up(heard: Array, due: Array, window_s: float = WINDOW_S) -> tuple[Ints, Ints]:
@@ -244,9 +265,10 @@ class _Histogram:
 
 def vote(onsets: Onsets, page: Page, near: tuple[float, ...] = ()) -> list[Hypothesis]:
     """Hypotheses by falling gain, at most CANDIDATES; `near` are zeros to weigh whatever the votes say."""
-    heard, levels = onsets.times_s, onsets.level_db
-    if len(page) < 3 or len(heard) < 3:
+    if len(page) < 3 or len(onsets) < 3:
         return []
+    onsets = strongest(onsets, page)
+    heard, levels = onsets.times_s, onsets.level_db
     histogram = _Histogram(heard, page, WIDE_TEMPO[1])
 
     def tried(stretch: float, count: int = CANDIDATES) -> list[Hypothesis]:
