@@ -42,9 +42,9 @@ def meter_length(meter: tuple[str, str]) -> F:
 
 
 @st.composite
-def scores(draw) -> Made:
+def scores(draw, form: str) -> Made:
+    """A score of six to nine bars whose repeats have the given form."""
     made = Made()
-    form = sorted(FORMS)[draw(st.integers(0, 699)) % len(FORMS)]
     bars = draw(st.integers(6, 9))
     meter = draw(st.sampled_from(METERS))
     pickup = draw(st.sampled_from([F(0), F(0), F(1), F(1, 2)]))
@@ -218,3 +218,9 @@ FORMS = {
     "D.C. al Fine": _da_capo_al_fine,
     "D.S. al Coda": _dal_segno_al_coda,
 }
+
+ALSO = (
+    "pickup bar, meter change, composite meter, metronome mark alone, metronome mark with dotted beat, sound tempo alone, tempo change inside a bar, "
+    "forward, whole-bar rest, plain notes, rests, chord, flam, drag, tie, roll, buzz, cue notes left out, accent, rim, sticking"
+)
+EVERY = {*FORMS, *CELLS, *ALSO.split(", "), "two voices, backup"}

@@ -24,7 +24,9 @@ class TestZero:
 
     @pytest.mark.parametrize(("number", "implicit"), [(0, True), (0, False), (1, False), ("X0", True)])
     def test_a_pickup_is_negative(self, number, implicit):
-        part = read_part(p.page(p.bar(number, p.first(p.tempo("120")), p.note("q"), implicit=implicit), p.bar(1, p.note("w"))))
+        part = read_part(
+            p.page(p.bar(number, p.first(p.tempo("120")), p.note("q"), implicit=implicit), p.bar(1, p.note("w")))
+        )
         assert [s.at_q for s in part.strokes] == [-1, 0]
         assert part.strokes[0].at_s == -0.5
         assert part.strokes[0].count == "4"
@@ -36,19 +38,34 @@ class TestZero:
         assert [(s.at_q, s.count) for s in part.strokes] == [(-2, "3"), (0, "1")]
 
     def test_a_first_bar_split_in_two_is_no_pickup(self):
-        part = read_part(p.page(p.bar(1, p.first(), p.note("h")), p.bar("X1", p.note("h"), implicit=True), p.bar(2, p.note("w"))))
+        part = read_part(
+            p.page(p.bar(1, p.first(), p.note("h")), p.bar("X1", p.note("h"), implicit=True), p.bar(2, p.note("w")))
+        )
         assert [(s.at_q, s.bar, s.count) for s in part.strokes] == [(0, 1, "1"), (2, 1, "3"), (4, 2, "1")]
 
     def test_the_tempo_of_bar_one_is_the_performance_tempo(self):
         """A pickup in another tempo does not give the click its tempo."""
-        part = read_part(p.page(p.bar(0, p.first(p.tempo("60")), p.note("q"), implicit=True), p.bar(1, p.tempo("120"), p.note("w"))))
+        part = read_part(
+            p.page(p.bar(0, p.first(p.tempo("60")), p.note("q"), implicit=True), p.bar(1, p.tempo("120"), p.note("w")))
+        )
         assert part.bpm == 120
         assert part.strokes[0].at_s == -1.0
 
     def test_a_repeated_pickup_stands_inside_the_played_order(self):
         pickup = p.bar(0, p.first(), p.note("q"), implicit=True)
-        part = read_part(p.page(pickup, p.bar(1, p.note("w")), p.bar(2, p.note("h"), p.note("q"), p.repeat("backward"))))
-        assert [(s.at_q, s.count) for s in part.strokes] == [(-1, "4"), (0, "1"), (4, "1"), (6, "3"), (7, "4"), (8, "1"), (12, "1"), (14, "3")]
+        part = read_part(
+            p.page(pickup, p.bar(1, p.note("w")), p.bar(2, p.note("h"), p.note("q"), p.repeat("backward")))
+        )
+        assert [(s.at_q, s.count) for s in part.strokes] == [
+            (-1, "4"),
+            (0, "1"),
+            (4, "1"),
+            (6, "3"),
+            (7, "4"),
+            (8, "1"),
+            (12, "1"),
+            (14, "3"),
+        ]
         assert [beat.at_q for beat in part.beats if beat.downbeat] == [0, 4, 8, 12]
 
 
@@ -61,12 +78,23 @@ class TestLengths:
             p.bar(3, p.note("w")),
         )
         part = read_part(p.page(*bars))
-        assert [(s.at_q, s.bar, s.count) for s in part.strokes] == [(0, 1, "1"), (4, 2, "1"), (6, 1, "1"), (10, 2, "1"), (12, 2, "3"), (14, 3, "1")]
+        assert [(s.at_q, s.bar, s.count) for s in part.strokes] == [
+            (0, 1, "1"),
+            (4, 2, "1"),
+            (6, 1, "1"),
+            (10, 2, "1"),
+            (12, 2, "3"),
+            (14, 3, "1"),
+        ]
         assert [beat.number for beat in part.beats if beat.bar == 2 and beat.at_q >= 10] == [1, 2, 3, 4]
         assert part.warnings == ("the score gives no tempo; 120 quarters a minute is assumed",)
 
     def test_two_numbered_halves_make_a_bar(self):
-        part = read_part(p.page(p.bar(1, p.first(), p.note("w")), p.bar(2, p.note("h")), p.bar(3, p.note("h")), p.bar(4, p.note("w"))))
+        part = read_part(
+            p.page(
+                p.bar(1, p.first(), p.note("w")), p.bar(2, p.note("h")), p.bar(3, p.note("h")), p.bar(4, p.note("w"))
+            )
+        )
         assert [bar.at_q for bar in part.bars] == [0, 4, 6, 8]
 
     def test_a_bar_with_missing_rests_is_filled_and_told(self):
@@ -80,7 +108,10 @@ class TestLengths:
         assert any("its notes last 5 quarters and the meter 4" in warning for warning in part.warnings)
 
     def test_another_part_fills_the_bar(self):
-        parts = p.part(p.bar(1, p.first(), p.note("q")), p.bar(2, p.note("w"))), p.part(p.bar(1, p.first(), p.note("w")), p.bar(2, p.note("w")), part_id="P2")
+        parts = (
+            p.part(p.bar(1, p.first(), p.note("q")), p.bar(2, p.note("w"))),
+            p.part(p.bar(1, p.first(), p.note("w")), p.bar(2, p.note("w")), part_id="P2"),
+        )
         part = read_part(p.document(p.listed("P1", "Snare") + p.listed("P2", "Bass"), *parts), "P1")
         assert [s.at_q for s in part.strokes] == [0, 4]
 
@@ -94,7 +125,13 @@ class TestLengths:
 
     def test_without_measure_a_bar_is_as_long_as_its_notes(self):
         free = "<attributes><time><senza-misura/></time></attributes>"
-        part = read_part(p.page(p.bar(1, p.first(), p.note("w")), p.bar(2, free, p.note("q") * 7), p.bar(3, p.attributes(p.time("4", "4")), p.note("w"))))
+        part = read_part(
+            p.page(
+                p.bar(1, p.first(), p.note("w")),
+                p.bar(2, free, p.note("q") * 7),
+                p.bar(3, p.attributes(p.time("4", "4")), p.note("w")),
+            )
+        )
         assert [bar.at_q for bar in part.bars] == [0, 4, 11]
         assert [beat.number for beat in part.beats if beat.bar == 2] == [1, 2, 3, 4, 5, 6, 7]
 
@@ -109,12 +146,34 @@ class TestLengths:
         triplets = "".join(p.note("e", tuplet=(3, 2), duration=units) for units in (85, 85, 86))
         attributes = p.attributes("<divisions>256</divisions>", p.time("2", "4"))
         back = "<backup><duration>341</duration></backup>"  # 256 + 85: back to the second triplet note of beat 1
-        part = read_part(p.page(p.bar(1, attributes, triplets, p.note("q", duration=256), back.replace("341", "427"), p.note("e", "E5", voice=2, tuplet=(3, 2), duration=85)), name="Tenors"))
+        part = read_part(
+            p.page(
+                p.bar(
+                    1,
+                    attributes,
+                    triplets,
+                    p.note("q", duration=256),
+                    back.replace("341", "427"),
+                    p.note("e", "E5", voice=2, tuplet=(3, 2), duration=85),
+                ),
+                name="Tenors",
+            )
+        )
         assert F(1, 3) in {s.at_q for s in part.strokes}
 
     def test_divisions_may_change_inside_a_bar(self):
         half = p.note("h", duration=4)
-        part = read_part(p.page(p.bar(1, p.attributes("<divisions>2</divisions>", p.time("4", "4")), half, "<attributes><divisions>480</divisions></attributes>", p.note("q", duration=480) * 2)))
+        part = read_part(
+            p.page(
+                p.bar(
+                    1,
+                    p.attributes("<divisions>2</divisions>", p.time("4", "4")),
+                    half,
+                    "<attributes><divisions>480</divisions></attributes>",
+                    p.note("q", duration=480) * 2,
+                )
+            )
+        )
         assert [s.at_q for s in part.strokes] == [0, 2, 3]
 
     def test_a_bar_of_thousands_of_quarters_is_refused(self):
@@ -148,18 +207,27 @@ class TestTempo:
         assert part.tempi[0].quarters_per_minute == quarters
 
     def test_a_sound_that_ignores_the_beat_unit_is_told(self):
-        part = read_part(p.page(p.bar(1, p.first(p.tempo("80", dots=1, sound="80"), beats="6", beat_type="8"), p.note("h", dots=1))))
+        part = read_part(
+            p.page(p.bar(1, p.first(p.tempo("80", dots=1, sound="80"), beats="6", beat_type="8"), p.note("h", dots=1)))
+        )
         assert part.bpm == 80
         assert any("ignores the printed beat unit" in warning for warning in part.warnings)
 
     def test_changes_inside_a_bar_hold_from_there(self):
-        part = read_part(p.page(p.bar(1, p.first(p.tempo("120")), p.note("h"), p.tempo("60"), p.note("q") * 2), p.bar(2, p.note("w"))))
+        part = read_part(
+            p.page(
+                p.bar(1, p.first(p.tempo("120")), p.note("h"), p.tempo("60"), p.note("q") * 2), p.bar(2, p.note("w"))
+            )
+        )
         assert [s.at_s for s in part.strokes] == [0.0, 1.0, 2.0, 3.0]
 
     def test_only_an_offset_for_the_sound_moves_a_change(self):
         """MusicXML: an offset moves the print alone unless it says sound="yes"."""
         printed, heard = (f"<offset{how}>{2 * p.DIVISIONS}</offset>" for how in ("", ' sound="yes"'))
-        seconds = [read_part(p.page(p.bar(1, p.first(p.tempo("120")), p.tempo("60", offset=offset), p.note("q") * 4))).end_s for offset in (printed, heard)]
+        seconds = [
+            read_part(p.page(p.bar(1, p.first(p.tempo("120")), p.tempo("60", offset=offset), p.note("q") * 4))).end_s
+            for offset in (printed, heard)
+        ]
         assert seconds == [4.0, 3.0]
 
     def test_a_beat_unit_equals_another(self):
@@ -168,11 +236,17 @@ class TestTempo:
         assert [tempo.quarters_per_minute for tempo in part.tempi] == [120, 180]
 
     def test_is_taken_from_whichever_part_has_it(self):
-        parts = p.part(p.bar(1, p.first(), p.note("w"))), p.part(p.bar(1, p.first(p.tempo("90")), p.note("w")), part_id="P2")
+        parts = (
+            p.part(p.bar(1, p.first(), p.note("w"))),
+            p.part(p.bar(1, p.first(p.tempo("90")), p.note("w")), part_id="P2"),
+        )
         assert read_part(p.document(p.listed("P1", "Snare") + p.listed("P2", "Bass"), *parts), "P1").bpm == 90
 
     def test_holds_over_a_repeat_until_the_next_mark(self):
-        bars = p.bar(1, p.first(p.tempo("120")), p.repeat("forward"), p.note("w")), p.bar(2, p.tempo("60"), p.note("w"), p.repeat("backward"))
+        bars = (
+            p.bar(1, p.first(p.tempo("120")), p.repeat("forward"), p.note("w")),
+            p.bar(2, p.tempo("60"), p.note("w"), p.repeat("backward")),
+        )
         part = read_part(p.page(*bars))
         assert [s.at_s for s in part.strokes] == [0.0, 2.0, 6.0, 8.0]
 
@@ -207,18 +281,27 @@ class TestMeters:
         assert meter.groups == groups
         assert meter.length == F(4 * sum(groups), int(unit))
 
-    @pytest.mark.parametrize(("beats", "unit"), [("0", "4"), ("4", "3"), ("x", "4"), ("4", ""), ("3+", "8"), ("999", "4"), ("-4", "4"), ("²", "4")])
+    @pytest.mark.parametrize(
+        ("beats", "unit"),
+        [("0", "4"), ("4", "3"), ("x", "4"), ("4", ""), ("3+", "8"), ("999", "4"), ("-4", "4"), ("²", "4")],
+    )
     def test_that_cannot_be_are_refused(self, beats, unit):
         assert make_meter(beats, unit) is None
 
     def test_several_signatures_add_up(self):
         time = "<time><beats>2</beats><beat-type>4</beat-type><beats>3</beats><beat-type>8</beat-type></time>"
-        part = read_part(p.page(p.bar(1, p.attributes(f"<divisions>{p.DIVISIONS}</divisions>", time), p.note("q") * 3 + p.note("e"))))
+        part = read_part(
+            p.page(p.bar(1, p.attributes(f"<divisions>{p.DIVISIONS}</divisions>", time), p.note("q") * 3 + p.note("e")))
+        )
         assert [beat.at_q for beat in part.beats] == [0, 1, 2]
         assert part.bars[0].length_q == F(7, 2)
 
     def test_change_in_the_middle(self):
-        bars = p.bar(1, p.first(), p.note("w")), p.bar(2, p.attributes(p.time("6", "8")), p.note("h", dots=1)), p.bar(3, p.attributes(p.time("2", "4")), p.note("h"))
+        bars = (
+            p.bar(1, p.first(), p.note("w")),
+            p.bar(2, p.attributes(p.time("6", "8")), p.note("h", dots=1)),
+            p.bar(3, p.attributes(p.time("2", "4")), p.note("h")),
+        )
         part = read_part(p.page(*bars))
         assert starts(part) == [(1, 0, 4), (2, 4, 3), (3, 7, 2)]
         assert [beat.at_q for beat in part.beats] == [0, 1, 2, 3, 4, F(11, 2), 7, 8]

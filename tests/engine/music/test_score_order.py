@@ -45,12 +45,25 @@ WAYS = {
     "repeats after a jump where asked": ([(ON, '<barline location="right"><repeat direction="backward" after-jump="yes"/></barline>'), ("", p.words("D.C.", 'dacapo="yes"'))], "AABAAB"),
 }  # fmt: skip
 # What verovio's own expansion reads the same way (it takes no account of words without sounds or of after-jump).
-VEROVIO_AGREES = ("straight", "repeat to the start", "repeat from a sign", "two repeats", "endings", "da capo al fine", "dal segno al coda")
+VEROVIO_AGREES = (
+    "straight",
+    "repeat to the start",
+    "repeat from a sign",
+    "two repeats",
+    "endings",
+    "da capo al fine",
+    "dal segno al coda",
+)
 
 
 def score(bars) -> bytes:
     """Every bar has its own number of strokes, so that the order can be told from the strokes alone."""
-    return p.page(*(p.bar(n, left if n > 1 else p.first() + left, _strokes(n), right) for n, (left, right) in enumerate(bars, start=1)))
+    return p.page(
+        *(
+            p.bar(n, left if n > 1 else p.first() + left, _strokes(n), right)
+            for n, (left, right) in enumerate(bars, start=1)
+        )
+    )
 
 
 def _strokes(n: int) -> str:
@@ -83,7 +96,13 @@ class TestOrder:
 
     def test_strokes_of_a_second_time_know_their_bar(self):
         part = read_part(score(WAYS["repeat to the start"][0]))
-        assert [(s.bar, s.played_bar) for s in part.strokes if s.count == "1"] == [(1, 0), (2, 1), (1, 2), (2, 3), (3, 4)]
+        assert [(s.bar, s.played_bar) for s in part.strokes if s.count == "1"] == [
+            (1, 0),
+            (2, 1),
+            (1, 2),
+            (2, 3),
+            (3, 4),
+        ]
 
     def test_a_bar_that_is_never_reached_is_told(self):
         bars = [("", ""), (p.ending("2", "start"), p.ending("2", "stop")), ("", "")]

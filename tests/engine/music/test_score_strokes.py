@@ -39,7 +39,10 @@ class TestGraces:
     def test_a_chord_of_graces_comes_at_once(self):
         chord = p.note("e", "E5", grace=True) + p.note("e", "C5", grace=True, chord=True)
         part = read(chord + p.note("q", "E5") + p.note("q", "C5", chord=True), p.rest("q"), p.rest("h"), name="Tenors")
-        assert [(s.drum, round(s.at_s, 6)) for s in part.strokes if s.kind == "grace"] == [("tenor-1", -0.028), ("tenor-2", -0.028)]
+        assert [(s.drum, round(s.at_s, 6)) for s in part.strokes if s.kind == "grace"] == [
+            ("tenor-1", -0.028),
+            ("tenor-2", -0.028),
+        ]
 
     def test_a_grace_at_the_end_of_a_bar_belongs_to_the_next_stroke(self):
         one = p.bar(1, p.first(p.tempo("120")), p.note() * 4, p.note("e", grace=True))
@@ -146,16 +149,22 @@ class TestRolls:
         assert part.rolls[1].says == "a roll is tied into this note: its first moment is struck, the release"
 
     def test_the_organizer_can_take_the_release_away(self):
-        part = read(p.note("q", tremolo=(2, "single"), tie="start"), p.note("q", tie="stop"), p.rest("h"), rolls={(1, "2"): 0})
+        part = read(
+            p.note("q", tremolo=(2, "single"), tie="start"), p.note("q", tie="stop"), p.rest("h"), rolls={(1, "2"): 0}
+        )
         assert [s.at_q for s in part.strokes] == [0, F(1, 4), F(1, 2), F(3, 4)]
 
     def test_a_roll_tied_into_a_roll_goes_on(self):
-        part = read(p.note("q", tremolo=(1, "single"), tie="start"), p.note("q", tremolo=(1, "single"), tie="stop"), p.rest("h"))
+        part = read(
+            p.note("q", tremolo=(1, "single"), tie="start"), p.note("q", tremolo=(1, "single"), tie="stop"), p.rest("h")
+        )
         assert [s.kind for s in part.strokes] == ["stroke", "diddle", "diddle", "diddle"]
 
     def test_two_notes_alternate_over_the_time_of_both(self):
         """The standard: each note has half the length it is written with (time-modification 2:1)."""
-        pair = p.note("h", "E5", tuplet=(2, 1), tremolo=(3, "start")) + p.note("h", "C5", tuplet=(2, 1), tremolo=(3, "stop"))
+        pair = p.note("h", "E5", tuplet=(2, 1), tremolo=(3, "start")) + p.note(
+            "h", "C5", tuplet=(2, 1), tremolo=(3, "stop")
+        )
         part = read(pair, p.rest("h"), name="Tenors")
         assert [s.drum for s in part.strokes] == ["tenor-1", "tenor-2"] * 8
         assert part.strokes[-1].at_q == F(15, 8)
@@ -173,7 +182,7 @@ class TestRolls:
             {"tremolo": (3, "unmeasured")},
             {"lyric": "z"},
             {"notations": '<ornaments><other-ornament smufl="buzzRoll"/></ornaments>'},
-            {"notations": "<other-notation type=\"single\">buzz roll</other-notation>"},
+            {"notations": '<other-notation type="single">buzz roll</other-notation>'},
             {"notations": "<ornaments><trill-mark/></ornaments>"},
         ],
     )
@@ -211,19 +220,31 @@ class TestVoicesAndChords:
         assert [s.at_q for s in read(*music).strokes] == [0, 4, 6]
 
     def test_two_staves_are_read_together(self):
-        part = read(p.note("q", staff=1) * 4, p.backup(4), p.rest("q"), p.note("e", staff=2, voice=5) * 2, p.rest("h", voice=5))
+        part = read(
+            p.note("q", staff=1) * 4, p.backup(4), p.rest("q"), p.note("e", staff=2, voice=5) * 2, p.rest("h", voice=5)
+        )
         assert [s.at_q for s in part.strokes] == [0, 1, F(3, 2), 2, 3]
 
 
 class TestMarks:
     def test_accents_and_dynamics_are_levels(self):
-        part = read(p.dynamic("p"), p.note("q"), p.note("q", articulations="accent"), p.dynamic("ff"), p.note("q"), p.note("q", articulations="strong-accent"))
+        part = read(
+            p.dynamic("p"),
+            p.note("q"),
+            p.note("q", articulations="accent"),
+            p.dynamic("ff"),
+            p.note("q"),
+            p.note("q", articulations="strong-accent"),
+        )
         levels = [s.level for s in part.strokes]
         assert levels[0] < levels[1] < levels[2] < levels[3] <= 1.0
         assert [s.accent for s in part.strokes] == [False, True, False, True]
 
     def test_a_hairpin_grows_from_level_to_level(self):
-        start, stop = ('<direction><direction-type><wedge type="{}"/></direction-type></direction>'.format(kind) for kind in ("crescendo", "stop"))
+        start, stop = (
+            f'<direction><direction-type><wedge type="{kind}"/></direction-type></direction>'
+            for kind in ("crescendo", "stop")
+        )
         part = read(p.dynamic("p"), start, p.note("q") * 3, stop, p.dynamic("f"), p.note("q"))
         levels = [s.level for s in part.strokes]
         assert levels == sorted(levels)
@@ -235,14 +256,28 @@ class TestMarks:
         part = read(p.note("q"), p.note("q", head=ghost), p.rest("h"))
         assert part.strokes[1].level < part.strokes[0].level
 
-    @pytest.mark.parametrize(("head", "technique"), [("x", "rim"), ("circle-x", "cross"), ("cross", "cross"), ("diamond", "shot"), ("slashed", "shot"), ("", ""), ("normal", "")])
+    @pytest.mark.parametrize(
+        ("head", "technique"),
+        [
+            ("x", "rim"),
+            ("circle-x", "cross"),
+            ("cross", "cross"),
+            ("diamond", "shot"),
+            ("slashed", "shot"),
+            ("", ""),
+            ("normal", ""),
+        ],
+    )
     def test_noteheads_name_the_technique(self, head, technique):
         assert read(p.note("q", head=head)).strokes[0].technique == technique
 
     def test_muted_notes(self):
         assert read(p.note("q", technical="<stopped/>")).strokes[0].technique == "muted"
 
-    @pytest.mark.parametrize("how", [{"lyric": "R"}, {"lyric": "r"}, {"technical": "<fingering>R</fingering>"}, {"technical": "<pluck>R</pluck>"}])
+    @pytest.mark.parametrize(
+        "how",
+        [{"lyric": "R"}, {"lyric": "r"}, {"technical": "<fingering>R</fingering>"}, {"technical": "<pluck>R</pluck>"}],
+    )
     def test_sticking_from_lyric_fingering_or_pluck(self, how):
         assert read(p.note("q", **how)).strokes[0].hand == "R"
 
@@ -251,8 +286,17 @@ class TestMarks:
         assert [s.hand for s in part.strokes] == ["R", "L", "R", "R"]
 
     def test_both_letters_of_a_flam_and_of_a_diddle(self):
-        part = read(p.note("e", grace=True) + p.note("q", lyric="lR"), p.note("q", lyric="RR", tremolo=(1, "single")), p.rest("h"))
-        assert [(s.kind, s.hand) for s in part.strokes] == [("grace", None), ("stroke", "R"), ("stroke", "R"), ("diddle", "R")]
+        part = read(
+            p.note("e", grace=True) + p.note("q", lyric="lR"),
+            p.note("q", lyric="RR", tremolo=(1, "single")),
+            p.rest("h"),
+        )
+        assert [(s.kind, s.hand) for s in part.strokes] == [
+            ("grace", None),
+            ("stroke", "R"),
+            ("stroke", "R"),
+            ("diddle", "R"),
+        ]
 
     def test_other_words_are_no_sticking(self):
         assert read(p.note("q", lyric="Roll")).strokes[0].hand is None
@@ -262,7 +306,14 @@ class TestRepeatedBarsAndSlashes:
     def test_a_repeated_bar_is_filled(self):
         sign = '<attributes><measure-style><measure-repeat type="{}">1</measure-repeat></measure-style></attributes>'
         one = p.bar(1, p.first(), p.note("q"), p.note("e") * 2, p.note("h"))
-        part = read_part(p.page(one, p.bar(2, sign.format("start"), p.bar_rest()), p.bar(3, p.bar_rest()), p.bar(4, sign.format("stop"), p.note("w"))))
+        part = read_part(
+            p.page(
+                one,
+                p.bar(2, sign.format("start"), p.bar_rest()),
+                p.bar(3, p.bar_rest()),
+                p.bar(4, sign.format("stop"), p.note("w")),
+            )
+        )
         pattern = [F(0), F(1), F(3, 2), F(2)]
         assert [s.at_q for s in part.strokes] == [4 * n + at for n in range(3) for at in pattern] + [12]
         assert part.unread == ()
@@ -281,7 +332,9 @@ class TestRepeatedBarsAndSlashes:
     def test_slashes_are_told(self):
         part = read(p.note("q", head="slash", stem="none") * 4)
         assert part.strokes == ()
-        assert [u.says for u in part.unread] == ["bar 1: rhythm slashes leave the strokes free; strokes there are missing"]
+        assert [u.says for u in part.unread] == [
+            "bar 1: rhythm slashes leave the strokes free; strokes there are missing"
+        ]
 
     def test_slash_heads_with_stems_are_a_rhythm(self):
         part = read(p.note("q", head="slash", stem="up") * 4)
@@ -289,7 +342,11 @@ class TestRepeatedBarsAndSlashes:
 
     def test_multi_bar_rests_are_bars(self):
         sign = "<attributes><measure-style><multiple-rest>3</multiple-rest></measure-style></attributes>"
-        bars = [p.bar(1, p.first(), p.note("w"))] + [p.bar(n, sign if n == 2 else "", p.bar_rest()) for n in (2, 3, 4)] + [p.bar(5, p.note("w"))]
+        bars = (
+            [p.bar(1, p.first(), p.note("w"))]
+            + [p.bar(n, sign if n == 2 else "", p.bar_rest()) for n in (2, 3, 4)]
+            + [p.bar(5, p.note("w"))]
+        )
         assert [s.at_q for s in read_part(p.page(*bars)).strokes] == [0, 16]
 
 
@@ -308,7 +365,7 @@ class TestWhatIsNotReadIsTold:
             ("<something-new><inside/></something-new>", "something-new"),
             ('<sound tempo="0"/>', "tempo"),
             ("<attributes><time><beats>x</beats><beat-type>4</beat-type></time></attributes>", "time"),
-            ('<sound><swing><first>2</first><second>1</second></swing></sound>', "swing"),
+            ("<sound><swing><first>2</first><second>1</second></swing></sound>", "swing"),
             ('<barline location="middle"><repeat direction="backward"/></barline>', "repeat"),
             (p.words("D.S.", 'dalsegno="nowhere"'), "dalsegno"),
             (p.words("To Coda", 'tocoda="nowhere"'), "tocoda"),

@@ -47,7 +47,7 @@ UNREAD_WORDS = tuple(
         (r"\b(simile|sim\.|ad lib|improvise|solo fill|fill)(?=\W|$)", "only the printed notes are read"),
     )
 )
-PER_MINUTE = re.compile(r"\d+(\.\d+)?")
+PER_MINUTE = re.compile(r"[0-9]{1,6}(\.[0-9]{1,6})?")
 MAX_TEMPO = 1000  # quarters a minute; anything above is a mistake in the file
 
 

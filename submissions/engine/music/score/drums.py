@@ -47,7 +47,7 @@ Places = dict[str, tuple[tuple[int, ...], str]]
 
 def height(place: str) -> int:
     """Diatonic height of a position: C4 = 28, D4 = 29 ..."""
-    return STEPS.index(place[0]) + 7 * int(place[1:]) if re.fullmatch(r"[A-G]-?\d+", place) else 0
+    return STEPS.index(place[0]) + 7 * int(place[1:]) if re.fullmatch(r"[A-G]-?[0-9]+", place) else 0
 
 
 def sections_in(name: str) -> list[str]:

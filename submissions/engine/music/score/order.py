@@ -48,7 +48,9 @@ def order_problems(bars: list[Signs], steps: list[Step]) -> list[tuple[int, str,
     reached = {step.index for step in steps}
     for index in range(len(bars)):
         if index not in reached:
-            out.append((index, "repeat", "this bar is never reached by the repeats as written; strokes there are missing"))
+            out.append(
+                (index, "repeat", "this bar is never reached by the repeats as written; strokes there are missing")
+            )
     return out
 
 

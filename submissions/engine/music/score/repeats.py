@@ -11,8 +11,9 @@ SLASHES = "rhythm slashes leave the strokes free; strokes there are missing"
 def fill_in(bars: list[RawBar]) -> None:
     """Fill every bar of a part in printed order; a bar that carries notes of its own keeps them."""
     for index, bar in enumerate(bars):
-        _clear_slashes(bar)
         _stick(bar)
+        _share_in_chords(bar)
+        _clear_slashes(bar)
         if bar.repeat_of and not any(not note.rest for note in bar.notes):
             _repeat_bar(bars, index)
         for stretch in bar.beat_repeats:
@@ -21,6 +22,38 @@ def fill_in(bars: list[RawBar]) -> None:
 
 def _within(note: RawNote, stretch: Stretch) -> bool:
     return stretch.start <= note.at and (stretch.end is None or note.at < stretch.end)
+
+
+def _share_in_chords(bar: RawBar) -> None:
+    """A roll, an accent or a sticking belongs to the whole chord, and programs write it at one of its notes only."""
+    groups: list[list[int]] = []
+    for n, note in enumerate(bar.notes):
+        leader = bar.notes[groups[-1][0]] if groups else None
+        joins = (
+            note.chord
+            and leader is not None
+            and (leader.at, leader.voice, leader.grace) == (note.at, note.voice, note.grace)
+        )
+        if joins:
+            groups[-1].append(n)
+        else:
+            groups.append([n])
+    for group in groups:
+        if len(group) > 1:
+            _share(bar.notes, group)
+
+
+def _share(notes: list[RawNote], group: list[int]) -> None:
+    chord = [notes[n] for n in group]
+    tremolo = next((note.tremolo for note in chord if note.tremolo is not None), None)
+    buzz = any(note.buzz for note in chord)
+    accent = max(note.accent for note in chord)
+    sticking = next((note.sticking for note in chord if note.sticking), "")
+    for n in group:
+        own = notes[n]
+        notes[n] = replace(
+            own, tremolo=own.tremolo or tremolo, buzz=buzz, accent=accent, sticking=own.sticking or sticking
+        )
 
 
 def _clear_slashes(bar: RawBar) -> None:

@@ -37,7 +37,9 @@ def read_roll(note: RawNote, seconds: float, given: int | None = None) -> Roll:
     if slashes == HABIT_SLASHES and seconds > 0 and strokes / seconds > FASTEST_PER_S:
         habit = _strokes(written, HABIT_UNIT)
         if habit < strokes:
-            says = f"three slashes read as an open roll of 32nds, {habit} strokes; by the letter they would be {strokes}"
+            says = (
+                f"three slashes read as an open roll of 32nds, {habit} strokes; by the letter they would be {strokes}"
+            )
             return Roll(habit, HABIT_UNIT * note.length / written, says)
     return Roll(strokes, unit * note.length / written, f"{slashes} slashes and {note.beams} beams: {strokes} strokes")
 

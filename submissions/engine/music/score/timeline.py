@@ -99,7 +99,7 @@ def number_bars(bars: list[RawBar]) -> None:
     """Printed numbers. A later half of a split bar ("X1", or implicit) keeps the number of the bar before."""
     number = 0
     for index, bar in enumerate(bars):
-        own = re.match(r"\d{1,6}", bar.label)
+        own = re.match(r"[0-9]{1,6}", bar.label)
         if own is not None and not (bar.implicit and index and int(own.group(0)) == 0):
             number = int(own.group(0))
         elif not bar.implicit and not bar.label:

@@ -5,7 +5,9 @@ from collections.abc import Iterator
 from fractions import Fraction
 from xml.etree.ElementTree import Element
 
-NUMBER = re.compile(r"[+-]?(\d{1,12}(\.\d{0,12})?|\.\d{1,12})")  # bounded: a number of a megabyte is no number
+NUMBER = re.compile(
+    r"[+-]?(\d{1,12}(\.\d{0,12})?|\.\d{1,12})", re.ASCII
+)  # bounded: a number of a megabyte is no number
 
 
 def text(element: Element | None, path: str = ".") -> str:
@@ -41,7 +43,7 @@ def words_of(element: Element, path: str) -> str:
 
 def numbers_in(written: str) -> frozenset[int]:
     """The whole numbers in a list such as "1,2" or "1. 2." (ending numbers, time-only)."""
-    return frozenset(int(digits) for digits in re.findall(r"\d{1,4}", written))
+    return frozenset(int(digits) for digits in re.findall(r"[0-9]{1,4}", written))
 
 
 def children(element: Element, *names: str) -> Iterator[Element]:
