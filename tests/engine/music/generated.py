@@ -33,7 +33,7 @@ PLACES = ["G5", "E5", "C5", "A4", "F4"]
 class Made:
     """A score, and the constructs in it."""
 
-    xml: bytes = b""
+    xml: bytes = field(default=b"", repr=False)
     has: set[str] = field(default_factory=set)
 
 
