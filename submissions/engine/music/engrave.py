@@ -42,7 +42,7 @@ COMMON_OPTIONS: dict[str, object] = {
     "pageMarginTop": SPACE // 2,
     "pageMarginBottom": SPACE // 2,
     "spacingSystem": 8,
-    "mnumInterval": 0,
+    "minLastJustification": 0.6,  # a last line that is nearly full is filled
     "lyricSize": 4.2,
     "lyricTopMinMargin": 3,
 }

@@ -5,7 +5,7 @@ the page. Typst sets the type with the fonts of its own wheel, offline.
 """
 
 import json
-from collections.abc import Iterator
+import re
 from dataclasses import dataclass, field
 from math import ceil
 from pathlib import Path
@@ -26,7 +26,9 @@ TIP_LINE_MM, TIP_GAP_MM, TIP_LETTERS = (
     105,
 )  # a tip's line, the space round it, letters a line (narrow estimate)
 LINE_GAP_MM = 1.8
-FIRST_FOREIGN = 0x0530  # Armenian, the first block after Cyrillic
+_FOREIGN = re.compile(
+    "[\u0530-\u1dff\u2e80-\U0010ffff]"
+)  # from Armenian on, without the blocks of punctuation and signs
 TURN_WITHIN = 0.30  # a rest in the last 30 % of a page is worth an early turn
 
 
@@ -64,36 +66,26 @@ def sheet_pdf(engraving: Engraving, words: SheetText, paper: str = "a4") -> byte
         "groups": _groups(words, engraving.systems),
         "rights": words.rights,
     }
+    shown = json.dumps(content, ensure_ascii=False)
     try:
         pdf = typst.compile(
             TEMPLATE.read_bytes(),
             format="pdf",
-            ignore_system_fonts=not _needs_other_fonts(content),
+            ignore_system_fonts=not _needs_other_fonts(shown),
             timestamp=0,
-            sys_inputs={"sheet": json.dumps(content)},
+            sys_inputs={"sheet": shown},
         )
     except RuntimeError as error:
         raise EngineError(f"The sheet could not be set: {error}.") from error
     return bytes(pdf)
 
 
-def _needs_other_fonts(content: dict[str, object]) -> bool:
+def _needs_other_fonts(content: str) -> bool:
     """Whether a letter stands in a script that the typesetter's own fonts lack; the machine's fonts are then asked.
 
     Libertinus, in the wheel, covers Latin, Greek and Cyrillic with punctuation and signs: everything before Armenian.
     """
-    return any(FIRST_FOREIGN <= ord(letter) < 0x2000 or ord(letter) >= 0x2E80 for letter in _letters(content))
-
-
-def _letters(value: object) -> Iterator[str]:
-    if isinstance(value, str):
-        yield from value
-    elif isinstance(value, dict):
-        for inner in value.values():
-            yield from _letters(inner)
-    elif isinstance(value, list):
-        for inner in value:
-            yield from _letters(inner)
+    return _FOREIGN.search(content) is not None
 
 
 def turns_of(systems: tuple[System, ...], words: SheetText, page_mm: float) -> frozenset[int]:
