@@ -13,6 +13,7 @@ from ..facts import PlayedStroke, StrokeFacts, ZeroFacts
 from ..music.click import MARK_GROUP_S, ClickLayout
 from ..music.written import Part
 from . import leaks, onsets
+from .evidence import CLEAR_DB, habit_of, weigh
 from .flams import find_graces
 from .matching import MOST_REACH_S, Paired, pair
 from .tails import rise_over_tails
@@ -69,10 +70,14 @@ def find_strokes(
         novelty = onsets.renew(novelty, quiet.mono, mono - quiet.mono, rate)
     frames = onsets.pick(novelty, FAINT_DB)
     candidates = onsets.place(quiet.mono, rate, novelty, frames)
-    evidence = weigh(candidates, rise_over_tails(novelty, frames))
-    evidence[_in_marks(candidates.times_s, zero)] = -20.0
+    rise = rise_over_tails(novelty, candidates.frames)
     events = events_of(part)
     due = np.array([due_s(event.at_s, part, zero) for event in events])
+    silenced = np.where(_in_marks(candidates.times_s, zero), -30.0, 0.0)
+    first, _ = follow(due, candidates.times_s, weigh(candidates, rise, None) + silenced)
+    sure = np.zeros(len(candidates), bool)
+    sure[first.of_event[first.of_event >= 0]] = True
+    evidence = weigh(candidates, rise, habit_of(candidates, sure & (rise > CLEAR_DB))) + silenced
     paired, _ = follow(due, candidates.times_s, evidence)
     graces = find_graces(quiet.mono, rate, part, events, paired, candidates.times_s)
     return _gather(part, zero, events, due, paired, candidates, evidence, graces)
@@ -88,11 +93,6 @@ def late_start_s(part: Part, zero: ZeroFacts) -> float:
     bars = part.bars_from_zero()
     late_s = sum(bar.length_s for bar in bars[: max(zero.late_bars, 0)])
     return late_s + min(zero.late_bars, 0) * bars[0].length_s
-
-
-def weigh(found: onsets.Onsets, rise_db: Array) -> Array:
-    """Nats for each candidate's being a stroke rather than a flicker, shape (n,)."""
-    return np.clip(1.3 * (rise_db - 2.0), -2.0, 7.0)
 
 
 def follow(due: Array, heard_s: Array, evidence: Array) -> tuple[Paired, Array]:
