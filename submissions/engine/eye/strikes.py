@@ -1,0 +1,147 @@
+"""How well a moving picture fits strokes at given times, for every possible distance between sound and picture.
+
+The idea: what a picture shows of a playing hand depends on one thing only, how high the hand is. So for a supposed
+distance d the heights at all frames follow from the strokes (heard minus d) and from a shape of movement; frames of
+equal height must then look alike. The fit is the variance explained by a handful of height classes, as a log likelihood
+with a price on classes (Schwarz, 1978). Shapes cover a stick that falls and rebounds, one that rests on the drum, one
+that appears at once and leaves (a flash, a very fast hand). None rises faster than it falls: a hand that did would be a
+film played backwards, and that is what tells before from after.
+
+Conventions: times in seconds of one clock; d is sound minus picture, positive = the sound is late.
+Pictures come as block brightnesses, shape (frames, blocks).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+REACH_S = 0.40  # distances looked at: more than twice what BT.1359-1 calls unacceptable
+STEP_S = 0.010
+PARTS = 12  # regions that move on their own: two hands, their shadows, the drums, what goes on behind
+CLASSES = 6  # heights told apart
+SPEED_WEIGHT = 1.0  # changes from frame to frame are as many observations as frames
+FALL = 1.5  # heights fall as 1 - x^1.5: a stroke gets faster until it lands
+
+
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """One way to move: seconds of falling, of rising after the stroke, of staying down; how far up it comes back."""
+
+    fall_s: float
+    rise_s: float
+    stay_s: float = 0.0
+    back: float = 1.0  # height after the rebound; below 1 the hand waits there
+    lift_s: float = 0.0  # and starts to lift for the next stroke this long before it
+
+
+# Chosen to span what hands can do (a fall lasts 40 to 160 ms); which one fits best is of no interest by itself.
+SHAPES = (
+    *(Shape(f, r) for f in (0.04, 0.07, 0.11, 0.16) for r in (0.07, 0.11, 0.16, 0.25) if r >= 0.95 * f),
+    *(Shape(f, 0.06, 0.0, b, lift) for f in (0.05, 0.08, 0.12) for b in (0.0, 0.3) for lift in (0.2, 0.3, 0.45)),
+    *(Shape(0.001, r, stay) for r in (0.001, 0.1, 0.25) for stay in (0.001, 0.035, 0.065, 0.1, 0.15)),
+)
+
+
+def distances() -> Floats:
+    """The distances looked at."""
+    count = round(REACH_S / STEP_S)
+    return np.asarray(np.arange(-count, count + 1) * STEP_S, dtype=np.float64)
+
+
+def parts(blocks: Floats, count: int = PARTS) -> Floats:
+    """Courses of the regions that move on their own, shape (frames, count), mean 0 and spread 1.
+
+    Principal components turned by varimax (Kaiser, 1958) so that each belongs to one place in the picture.
+    """
+    centred = blocks - blocks.mean(axis=0)
+    left, strength, right = np.linalg.svd(centred, full_matrices=False)
+    keep = strength[:count] > 1e-9 * max(float(strength[0]), 1e-12)
+    left, strength, right = left[:, :count][:, keep], strength[:count][keep], right[:count][keep]
+    if not len(strength):
+        return np.zeros((len(blocks), 0))
+    courses = (left * strength) @ _varimax(right.T * strength)
+    return np.asarray(courses / courses.std(axis=0).clip(1e-12))
+
+
+def _varimax(loads: Floats, rounds: int = 40) -> Floats:
+    turn, before = np.eye(loads.shape[1]), 0.0
+    for _ in range(rounds):
+        turned = loads @ turn
+        u, s, v = np.linalg.svd(loads.T @ (turned**3 - turned * (turned**2).mean(axis=0)))
+        turn = u @ v
+        if s.sum() < before * (1 + 1e-5):
+            break
+        before = float(s.sum())
+    return np.asarray(turn)
+
+
+def likelihoods(courses: Floats, at_s: Floats, heard_s: Floats) -> Floats:
+    """Log likelihood over no strokes at all, shape (len(SHAPES), len(distances())).
+
+    Each region may answer to all strokes or to every other one (a hand of two); strokes of one hand out of turn cost
+    likelihood and nothing else.
+    """
+    total = np.zeros((len(SHAPES), len(distances())))
+    pace = np.abs(np.diff(courses, axis=0))
+    pace = (pace - pace.mean(axis=0)) / pace.std(axis=0).clip(1e-12)
+    subsets = (heard_s, heard_s[0::2], heard_s[1::2])
+    frames = [_since_until(at_s, strokes) for strokes in subsets if len(strokes)]
+    for index, shape in enumerate(SHAPES):
+        heights = [_heights(shape, since, until) for since, until in frames]
+        fits = [_fit(courses, h) + SPEED_WEIGHT * _speed_fit(pace, h) for h in heights]
+        total[index] = np.max(np.stack(fits), axis=0).sum(axis=1)
+    return total
+
+
+def _since_until(at_s: Floats, strokes_s: Floats) -> tuple[Floats, Floats]:
+    """Seconds since the last and until the next stroke in the picture, shape (distances, frames); 9 when there is none."""
+    moments = at_s[None, :] + distances()[:, None]
+    after = np.searchsorted(strokes_s, moments, side="right")
+    before = np.clip(after - 1, 0, None)
+    since = np.where(after > 0, moments - strokes_s[before], 9.0)
+    until = np.where(after < len(strokes_s), strokes_s[np.minimum(after, len(strokes_s) - 1)] - moments, 9.0)
+    return since, until
+
+
+def _heights(shape: Shape, since: Floats, until: Floats) -> Floats:
+    """Height 0 (on the drum) to 1 (fully raised)."""
+    rising = 1 - (1 - np.clip((since - shape.stay_s) / shape.rise_s, 0, 1)) ** FALL
+    if shape.back >= 1.0:
+        return np.minimum(1 - np.clip(1 - until / shape.fall_s, 0, 1) ** FALL, rising)
+    lift = np.minimum(shape.lift_s, since + until)
+    fall = np.minimum(shape.fall_s, 0.4 * lift)
+    low = shape.back * rising
+    lifted = low + (1 - low) * np.clip((lift - until) / np.maximum(lift - fall, 1e-3), 0, 1)
+    return np.asarray(np.where(until < fall, 1 - np.clip(1 - until / fall, 0, 1) ** FALL, lifted))
+
+
+def _fit(courses: Floats, heights: Floats) -> Floats:
+    """Log likelihood of each region at each distance, shape (distances, regions), never below 0."""
+    count = len(courses)
+    classes = np.minimum((heights * (CLASSES - 1)).astype(np.int8), CLASSES - 2)
+    classes[heights >= 0.999] = CLASSES - 1
+    explained = np.zeros((len(heights), courses.shape[1]))
+    used = np.zeros(len(heights))
+    for number in range(CLASSES):
+        inside = (classes == number).astype(np.float64)
+        members = inside.sum(axis=1, keepdims=True)
+        explained += (inside @ courses) ** 2 / np.maximum(members, 1.0)
+        used += members[:, 0] > 0
+    share = np.minimum(explained / count, 0.999)
+    price = 0.5 * (used - 1) * np.log(count)
+    return np.maximum(0.0, -0.5 * count * np.log(1 - share) - price[:, None])
+
+
+def _speed_fit(pace: Floats, heights: Floats) -> Floats:
+    """Log likelihood that the picture changes fast where the hand moves fast, shape (distances, regions).
+
+    Equal heights look alike at the top of a stroke as well as on the drum; only the speed tells them apart.
+    """
+    speed = np.abs(np.diff(heights, axis=1))
+    speed = speed - speed.mean(axis=1, keepdims=True)
+    scale = np.sqrt((speed**2).mean(axis=1, keepdims=True)).clip(1e-9)
+    match = np.clip((speed / scale) @ pace / len(pace), 0.0, 0.999)
+    return np.asarray(-0.5 * len(pace) * np.log(1 - match**2))
