@@ -86,6 +86,17 @@ class TestTies:
         part = read(p.note("h", "E5", tie="start"), p.note("h", "C5", tie="stop"), name="Tenors")
         assert [s.drum for s in part.strokes] == ["tenor-1", "tenor-2"]
 
+    def test_another_voice_on_the_drum_does_not_break_a_tie(self):
+        part = read(
+            p.note("h", tie="start"),
+            p.note("h", tie="stop"),
+            p.backup(4),
+            p.rest("q", voice=2),
+            p.note("q", voice=2),
+            p.rest("h", voice=2),
+        )
+        assert [s.at_q for s in part.strokes] == [0, 1]
+
     def test_tied_alone_is_believed(self):
         tied = '<tied type="start"/>', '<tied type="stop"/>'
         part = read(p.note("h", notations=tied[0]), p.note("h", notations=tied[1]))

@@ -35,7 +35,8 @@ class Sounding:
 
 @dataclass(frozen=True, slots=True)
 class Tie:
-    ends: Fraction
+    """A tie under way; where it ends is part of its key, because another voice may strike the same drum meanwhile."""
+
     rolled: bool
 
 
@@ -58,7 +59,7 @@ class Striker:
         self.unread: list[Unread] = []
         self.warnings: list[str] = []
         self.rolls: dict[RollKey, RollReading] = {}
-        self._ties: dict[tuple[str, str, int], Tie] = {}
+        self._ties: dict[tuple[str, str, int, Fraction], Tie] = {}
         self._graces: dict[tuple[str, int], list[list[Sounding]]] = {}
         self._pair: tuple[Sounding, list[WrittenStroke]] | None = None
         self._closed: tuple[Sounding, Fraction, int] | None = None
@@ -108,10 +109,11 @@ class Striker:
         """The tie that ends at this note, if one does; and note the one that begins."""
         note = sounding.note
         key = (note.place, note.instrument, note.staff)
-        before = self._ties.pop(key, None)
+        before = self._ties.pop((*key, sounding.at_q), None) if note.tie_stop else None
         if note.tie_start:
-            self._ties[key] = Tie(sounding.at_q + note.length, note.tremolo is not None or note.buzz)
-        return before if note.tie_stop and before is not None and before.ends == sounding.at_q else None
+            ends = sounding.at_q + note.length
+            self._ties[(*key, ends)] = Tie(note.tremolo is not None or note.buzz)
+        return before
 
     def _release(self, sounding: Sounding) -> None:
         """A roll tied into a plain note: in the trade that note is the stroke that ends the roll."""
