@@ -23,11 +23,11 @@ from .ladder import bpm_name, chosen, ladder, performance_bpm
 from .midi import midi_bytes
 from .practice import practice
 from .sheet import PAPERS, SheetText, sheet_pdf
+from .sheet_words import part_word, words_of
 from .written import Part
 
 CLICK_BIT_RATE = 64_000  # mono; the sweeps and clicks stay findable far below this (design: 24 kb/s)
 GUIDE_BIT_RATE = 64_000  # stereo; measured 38 dB above its coding noise on a dense bass part
-HEAD_WORDS = (("rim", "x is on the rim"), ("cross", "circled x or + is cross-stick"), ("shot", "diamond is a rim shot"))
 SHEET_FILES = {"a4": "sheet-a4.pdf", "us-letter": "sheet-letter.pdf"}
 
 
@@ -82,33 +82,6 @@ def strokes_of(part: Part) -> list[dict[str, object]]:
         }
         for s in part.strokes
     ]
-
-
-def words_of(part: Part, count_off_bars: int) -> SheetText:
-    """The words that the part itself gives; an organizer's call adds credit, rights and demand."""
-    beat = part.beats[0].length_q
-    unit = {
-        Fraction(3, 2): "dotted quarters",
-        Fraction(1): "quarters",
-        Fraction(1, 2): "eighths",
-        Fraction(2): "halves",
-    }
-    bars = "1 bar" if count_off_bars == 1 else f"{count_off_bars} bars"
-    return SheetText(
-        title=part.title,
-        part=part_word(part),
-        tempo=f"{bpm_name(performance_bpm(part))} {unit.get(beat, 'beats')} a minute, count-off {bars}",
-        tips=part.tips,
-        unread=tuple(unread.says for unread in part.unread),
-        heads=tuple(says for technique, says in HEAD_WORDS if any(s.technique == technique for s in part.strokes)),
-    )
-
-
-def part_word(part: Part) -> str:
-    """ "Snare", "Bass 3", "Bass on one drum": the part as players call it."""
-    if part.instrument == "bass":
-        return f"Bass {part.drum}" if part.drum != "all" else (part.name or "Bass line")
-    return part.name or part.instrument.capitalize()
 
 
 def _write_click(folder: Path, bpm: Fraction, layout: ClickLayout, performance: bool) -> dict[str, object]:

@@ -61,7 +61,7 @@ class TestTheWords:
         "words",
         [
             WORDS.title, WORDS.part, WORDS.tempo, WORDS.credit, "bar 2 Stay low.", "Bar 77: No such bar.", WORDS.demand,
-            WORDS.rights, "single paradiddle (16), flam (20).", "NIOSH 98-126", "WHO-ITU H.870", "pain is not practice",
+            WORDS.rights, "single paradiddle (16); flam (20).", "NIOSH 98-126", "WHO-ITU H.870", "pain is not practice",
             "Local law and licensed professionals come first", "page 1 of 1",
         ],
     )  # fmt: skip
@@ -80,6 +80,17 @@ class TestTheWords:
         words = words_of(part, 1)
         assert words.tempo == "96 quarters a minute, count-off 1 bar"
         assert words.heads == ("x is on the rim",)
+
+    def test_of_a_snare_part_suggest_rudiments_with_their_bars(self):
+        words = words_of(read_part(cadence()[0].musicxml_text.encode(), "P1"), 2)
+        assert "Single Paradiddle (16) in bars 2, 7" in words.rudiments
+        assert words.demand.startswith("Advanced: up to 7.5 notes a second")
+        assert any("2 strokes" in says for says in words.rolls)
+
+    def test_of_tenors_say_where_hands_cross(self):
+        words = words_of(read_part(cadence()[0].musicxml_text.encode(), "P2"), 2)
+        assert words.crossings
+        assert all(place.startswith("bar ") for place in words.crossings)
 
     def test_of_a_bass_chair_name_its_drum(self):
         part = read_part(cadence()[0].musicxml_text.encode(), "P3", "4")

@@ -47,6 +47,8 @@ class SheetText:
     rights: str = ""
     unread: tuple[str, ...] = field(default=())
     heads: tuple[str, ...] = ()  # what the special noteheads mean, where there are any
+    rolls: tuple[str, ...] = ()  # how rolls were read
+    crossings: tuple[str, ...] = ()  # where one hand crosses the other
 
 
 def sheet_pdf(engraving: Engraving, words: SheetText, paper: str = "a4") -> bytes:
@@ -130,14 +132,15 @@ def _groups(words: SheetText, systems: tuple[System, ...]) -> list[dict[str, obj
     loose = [f"Bar {bar}: {says}" for bar, says in words.tips if bar not in printed]
     if loose:
         groups.append({"head": "Tips", "says": loose})
-    if words.unread:
-        groups.append({"head": "Not read", "says": list(words.unread)})
-    if words.heads:
-        groups.append({"head": "Heads", "says": [", ".join(words.heads) + "."]})
-    if words.rudiments:
-        groups.append({"head": "Rudiments", "says": [", ".join(words.rudiments) + "."]})
-    if words.demand:
-        groups.append({"head": "Demand", "says": [words.demand]})
+    optional = (
+        ("Not read", ". ".join(words.unread)),
+        ("Heads", ", ".join(words.heads)),
+        ("Rolls", "; ".join(words.rolls)),
+        ("Rudiments", "; ".join(words.rudiments)),
+        ("Crossings", ", ".join(words.crossings)),
+        ("Demand", words.demand),
+    )
+    groups += [{"head": head, "says": [says.rstrip(".") + "."]} for head, says in optional if says]
     groups.append({"head": "Ears", "says": [HEARING, HEARING_FIGURES, HEARING_SIGNS]})
     groups.append({"head": "Hands", "says": [HANDS, LAW]})
     return groups

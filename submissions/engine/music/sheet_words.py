@@ -1,0 +1,64 @@
+"""The words that a part gives its own sheet: tempo, what the heads and rolls mean, rudiments, crossings, demand.
+
+Suggestions (rudiments, demand) are what the desk reads; an organizer's call may replace them through SheetText.
+"""
+
+from fractions import Fraction
+
+from .demand import crossings, demand
+from .ladder import bpm_name, performance_bpm
+from .rudiments import Suggestion, suggest
+from .sheet import SheetText
+from .written import Part
+
+BEAT_WORDS = {
+    Fraction(3, 2): "dotted quarters",
+    Fraction(1): "quarters",
+    Fraction(1, 2): "eighths",
+    Fraction(2): "halves",
+    Fraction(3, 4): "dotted eighths",
+}
+HEAD_WORDS = (("rim", "x is on the rim"), ("cross", "circled x or + is cross-stick"), ("shot", "diamond is a rim shot"))
+MOST_PLACES = 8  # places named after a word; more is no longer read
+
+
+def words_of(part: Part, count_off_bars: int) -> SheetText:
+    """The words that the part itself gives; a call adds credit, rights statement and the organizer's tips."""
+    bars = "1 bar" if count_off_bars == 1 else f"{count_off_bars} bars"
+    unit = BEAT_WORDS.get(part.beats[0].length_q, "beats")
+    return SheetText(
+        title=part.title,
+        part=part_word(part),
+        tempo=f"{bpm_name(performance_bpm(part))} {unit} a minute, count-off {bars}",
+        tips=part.tips,
+        unread=tuple(unread.says for unread in part.unread),
+        heads=tuple(says for technique, says in HEAD_WORDS if any(s.technique == technique for s in part.strokes)),
+        rolls=_rolls(part),
+        rudiments=tuple(_rudiment(found) for found in suggest(part)),
+        crossings=_places([f"bar {part.strokes[n].bar} on {part.strokes[n].count}" for n in crossings(part)]),
+        demand=demand(part).says if part.strokes else "",
+    )
+
+
+def part_word(part: Part) -> str:
+    """ "Snare", "Bass 3": the part as players call it; a whole bass line keeps its own name."""
+    if part.instrument == "bass" and part.drum != "all":
+        return f"Bass {part.drum}"
+    return part.name or part.instrument.capitalize()
+
+
+def _rolls(part: Part) -> tuple[str, ...]:
+    """How the rolls this player has were read, each way once."""
+    own = {(stroke.bar, stroke.count) for stroke in part.strokes}
+    return tuple(dict.fromkeys(roll.says for roll in part.rolls if (roll.bar, roll.count) in own))
+
+
+def _rudiment(found: Suggestion) -> str:
+    number = f" ({found.rudiment.number})" if found.rudiment.number else ""
+    word = "bar" if len(found.bars) == 1 else "bars"
+    return f"{found.rudiment.name}{number} in {word} {', '.join(_places([str(bar) for bar in found.bars]))}"
+
+
+def _places(places: list[str]) -> tuple[str, ...]:
+    once = list(dict.fromkeys(places))
+    return tuple(once[:MOST_PLACES] + (["..."] if len(once) > MOST_PLACES else []))
