@@ -161,6 +161,12 @@ class TestLengths:
         )
         assert F(1, 3) in {s.at_q for s in part.strokes}
 
+    def test_coarse_divisions_are_exact_whatever_the_type_says(self):
+        """Triplets written without their time-modification: the duration is what sounds."""
+        notes = p.note("e", duration=1) * 6
+        part = read_part(p.page(p.bar(1, p.attributes("<divisions>3</divisions>", p.time("2", "4")), notes)))
+        assert [s.at_q for s in part.strokes] == [F(n, 3) for n in range(6)]
+
     def test_divisions_may_change_inside_a_bar(self):
         half = p.note("h", duration=4)
         part = read_part(
@@ -229,6 +235,19 @@ class TestTempo:
             for offset in (printed, heard)
         ]
         assert seconds == [4.0, 3.0]
+
+    def test_a_mark_printed_elsewhere_than_it_sounds_is_told(self):
+        part = read_part(
+            p.page(
+                p.bar(
+                    1, p.first(p.tempo("120")), p.tempo("60", offset=f"<offset>{p.DIVISIONS}</offset>"), p.note("q") * 4
+                )
+            )
+        )
+        assert (
+            "bar 1: a tempo mark is printed at another place than it sounds; the sounding place is taken"
+            in part.warnings
+        )
 
     def test_a_beat_unit_equals_another(self):
         same = "<direction><direction-type><metronome><beat-unit>quarter</beat-unit><beat-unit>quarter</beat-unit><beat-unit-dot/></metronome></direction-type></direction>"

@@ -23,6 +23,8 @@ WAYS = {
     "four times": ([(ON, p.repeat("backward", 4)), ("", "")], "AAAAB"),
     "two repeats": ([(ON, BACK), (ON, BACK)], "AABB"),
     "two repeats, one sign": ([("", BACK), ("", BACK)], "AABB"),
+    "signs on the far side of the barline": ([("", '<barline location="right"><repeat direction="forward"/></barline>'), ("", ""), ('<barline location="left"><repeat direction="backward"/></barline>', "")], "ABBC"),
+    "signs that name no side": ([("", ""), ('<barline><repeat direction="forward"/></barline>', '<barline><repeat direction="backward"/></barline>')], "ABB"),
     "endings": ([("", ""), (p.ending("1", "start"), p.ending("1", "stop", True)), (p.ending("2", "start"), p.ending("2", "discontinue")), ("", "")], "ABACD"),
     "second ending leads back too": ([("", ""), (p.ending("1", "start"), p.ending("1", "stop", True)), (p.ending("2", "start"), p.ending("2", "stop", True)), ("", "")], "ABACD"),
     "shared ending": ([("", ""), (p.ending("1, 2", "start"), p.ending("1, 2", "stop", True)), (p.ending("3", "start"), p.ending("3", "stop")), ("", "")], "ABABACD"),

@@ -55,11 +55,14 @@ def read_direction(direction: Element, bar: RawBar, at: Fraction, divisions: Fra
     """Write what a <direction> says into the bar. tempo is the one in force, for "quarter = dotted quarter"."""
     sound = direction.find("sound")
     shift = _sound_offset(direction, divisions)
+    printed_at = max(Fraction(0), at + (number(text(direction, "offset")) or Fraction(0)) / divisions)
     spoken = None if sound is None else number(sound.get("tempo"))
     printed = _metronomes(direction, bar, tempo)
     _read_tempo(spoken, printed, bar, at + shift)
     for kind in direction.iterfind("direction-type"):
-        _read_kind(kind, bar, at)
+        _read_kind(kind, bar, printed_at)
+    if (spoken is not None or printed is not None) and printed_at != at + shift:
+        bar.warnings.append("a tempo mark is printed at another place than it sounds; the sounding place is taken")
     if sound is not None:
         _read_sound_signs(sound, bar)
     if sound is None or not (JUMP_ATTRIBUTES & set(sound.attrib)):

@@ -40,17 +40,15 @@ ARTICULATIONS = (
     "unstress",
     "soft-accent",
 )
+FINE_DIVISIONS = 16  # coarser ones are chosen to fit the notes, and are exact
 NO_PAUSE = "the times after it are those without a pause"
 UNREAD_AT_NOTES = (
     ("notations/fermata", "fermata", f"a fermata is not read; {NO_PAUSE}"),
     ("notations/articulations/caesura", "caesura", f"a caesura is not read; {NO_PAUSE}"),
-    ("notations/ornaments/turn", "turn", "a turn is not read; only the note itself is"),
-    ("notations/ornaments/mordent", "mordent", "a mordent is not read; only the note itself is"),
-    ("notations/ornaments/inverted-mordent", "inverted-mordent", "a mordent is not read; only the note itself is"),
-    ("notations/ornaments/shake", "shake", "a shake is not read; only the note itself is"),
     ("notations/glissando", "glissando", "a glissando is not read; only its notes are"),
     ("notations/arpeggiate", "arpeggiate", "an arpeggio is not read; its notes are taken together"),
 )
+READ_ORNAMENTS = ("tremolo", "trill-mark", "wavy-line", "accidental-mark")
 MUTED = ("stopped", "damp", "damp-all", "muted", "snap-pizzicato")
 
 
@@ -62,7 +60,9 @@ def nominal_length(note: Element) -> Fraction:
 
 
 def sounding_length(note: Element, duration: Fraction, divisions: Fraction) -> Fraction:
-    """Quarters the note lasts. Programs round tuplets to whole divisions; within one division the type is believed."""
+    """Quarters the note lasts, by its duration. Programs round what their divisions cannot hold (a triplet in 256); where
+    the type needs a fraction of a division, the divisions are fine enough and the two differ by less than one, the type holds.
+    """
     by_divisions = duration / divisions
     nominal = nominal_length(note)
     if not nominal or duration == 0:
@@ -73,7 +73,8 @@ def sounding_length(note: Element, duration: Fraction, divisions: Fraction) -> F
     )
     ratio = normal / actual if actual and normal else Fraction(1)
     by_type = nominal * ratio
-    return by_type if abs(by_type - by_divisions) * divisions < 1 else by_divisions
+    rounded = divisions >= FINE_DIVISIONS and (by_type * divisions).denominator > 1
+    return by_type if rounded and abs(by_type - by_divisions) * divisions < 1 else by_divisions
 
 
 def place_of(note: Element, shift: int = 0) -> str:
@@ -174,6 +175,14 @@ def ties_of(note: Element) -> tuple[bool, bool]:
 def unread_of(note: Element) -> list[tuple[str, str]]:
     """What stands at a note and is not read, as element and sentence."""
     out: list[tuple[str, str]] = []
+    for ornament in note.iterfind("notations/ornaments/*"):
+        if ornament.tag not in READ_ORNAMENTS and not says_buzz(note):
+            out.append(
+                (
+                    str(ornament.tag)[:40],
+                    f"the ornament <{str(ornament.tag)[:40]}> is not read; only the note itself is",
+                )
+            )
     for path, element, says in UNREAD_AT_NOTES:
         if note.find(path) is not None:
             out.append((element, says))

@@ -59,6 +59,19 @@ class RawDynamic:
     wedge: str = ""
 
 
+FLAGS = (
+    "forward",
+    "backward",
+    "after_jump",
+    "ending_stop",
+    "backward_before",
+    "ending_stop_before",
+    "forward_after",
+    "dacapo",
+    "fine",
+)
+
+
 @dataclass(slots=True)
 class Signs:
     """What the bar says about the way through the piece."""
@@ -69,6 +82,9 @@ class Signs:
     after_jump: bool = False
     ending_start: frozenset[int] = frozenset()
     ending_stop: bool = False
+    backward_before: bool = False  # written at the start of this bar, meant for the end of the one before
+    ending_stop_before: bool = False
+    forward_after: bool = False  # written at the end of this bar, meant for the start of the next
     segno: str | None = None
     coda: str | None = None
     dacapo: bool = False
@@ -79,7 +95,7 @@ class Signs:
 
     def join(self, other: "Signs") -> None:
         """Take over what another part says of the same bar."""
-        for name in ("forward", "backward", "after_jump", "ending_stop", "dacapo", "fine"):
+        for name in FLAGS:
             setattr(self, name, getattr(self, name) or getattr(other, name))
         for name in ("times", "segno", "coda", "dalsegno", "tocoda"):
             if getattr(self, name) is None:

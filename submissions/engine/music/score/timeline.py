@@ -80,7 +80,7 @@ def make_timeline(parts: list[RawPart]) -> Timeline:
     columns: list[Column] = list(zip(*(part.bars for part in parts), strict=True))
     lead = parts[0].bars
     warnings: list[str] = []
-    signs = [_joined(column) for column in columns]
+    signs = _at_their_bars([_joined(column) for column in columns])
     for part in parts:
         number_bars(part.bars)
     lengths = [_length(index, columns, signs, warnings) for index in range(len(columns))]
@@ -111,6 +111,17 @@ def _joined(column: Column) -> Signs:
     signs = Signs()
     for bar in column:
         signs.join(bar.signs)
+    return signs
+
+
+def _at_their_bars(signs: list[Signs]) -> list[Signs]:
+    """Signs that a program writes on the far side of a barline, moved to the bar they are meant for."""
+    for before, after in pairwise(signs):
+        after.forward = after.forward or before.forward_after
+        before.ending_stop = before.ending_stop or after.ending_stop_before
+        if after.backward_before:
+            before.backward, before.times = True, before.times or after.times
+            before.after_jump = before.after_jump or after.after_jump
     return signs
 
 

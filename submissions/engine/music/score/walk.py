@@ -131,7 +131,7 @@ class Walker:
         read_sound(element, bar, cursor.at, self.divisions)
 
     def barline(self, element: Element, bar: RawBar, cursor: Cursor) -> None:
-        read_barline(element, bar)
+        read_barline(element, bar, at_start=cursor.at == 0 and not bar.notes)
 
 
 READERS: dict[str, Callable[[Walker, Element, RawBar, Cursor], None]] = {
@@ -158,17 +158,18 @@ def read_time(time: Element, bar: RawBar) -> Meter | None:
     return known[0] if len(known) == 1 else sum_of_meters(known)
 
 
-def read_barline(barline: Element, bar: RawBar) -> None:
-    """Repeats, endings, segno and coda of a barline."""
+def read_barline(barline: Element, bar: RawBar, at_start: bool) -> None:
+    """Repeats, endings, segno and coda of a barline; one that leads back may stand at the start of the bar after."""
     signs = bar.signs
     repeat, ending = barline.find("repeat"), barline.find("ending")
+    left = barline.get("location", "left" if at_start else "right") == "left"
     if repeat is not None:
         if barline.get("location") == "middle":
             bar.unread.append(("repeat", "a repeat sign inside a bar is not read; the order of bars may be wrong"))
         elif repeat.get("direction") == "forward":
-            signs.forward = True
+            signs.forward, signs.forward_after = signs.forward or left or at_start, not (left or at_start)
         else:
-            signs.backward = True
+            signs.backward, signs.backward_before = signs.backward or not left, left
             signs.times = whole(repeat.get("times"))
             signs.after_jump = repeat.get("after-jump") == "yes"
     if ending is not None:
@@ -176,6 +177,8 @@ def read_barline(barline: Element, bar: RawBar) -> None:
             signs.ending_start = numbers_in(ending.get("number", "")) or numbers_in(ending.text or "")
             if not signs.ending_start:
                 bar.unread.append(("ending", "an ending without a number is not read; the order of bars may be wrong"))
+        elif left:
+            signs.ending_stop_before = True
         else:
             signs.ending_stop = True
     if barline.find("fermata") is not None:
