@@ -141,6 +141,8 @@ def _append(target, read: Callable[[int], bytes], room: int, digest) -> int:
 
 def finish_upload(upload: Upload) -> Take | None:
     """Make a complete upload a take; None while bytes are missing. Safe to call again: one upload, one take."""
+    if upload.ended_at is None and bytes_here(upload) != upload.length:
+        return None  # without asking for the file, which a connection may be writing to
     with spooled(upload) as path:
         upload.refresh_from_db()
         if upload.ended_at is not None:

@@ -180,7 +180,12 @@ def _receive(request: HttpRequest, upload: Upload, offset: int, status: int) -> 
 
 def _with_take(response: HttpResponse, upload: Upload) -> HttpResponse:
     """Finish an upload whose last byte is here (also one that a crash left so), and name the take it became."""
-    take = actions.finish_upload(upload)
+    try:
+        take = actions.finish_upload(upload)
+    except actions.Refused as refused:
+        if refused.code != "busy":
+            raise
+        take = None  # another connection is just finishing it
     if take is not None:
         response.headers["Tapoff-Take"] = take.public_id
     return response
