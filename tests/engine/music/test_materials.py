@@ -14,7 +14,9 @@ import pytest
 import soundfile
 from scipy.signal import correlate
 
-from submissions.engine.music.click import MARK_GROUP_S, RATE, mark_group
+from submissions.engine.ear import onsets
+from submissions.engine.ear.alignment import find_zero
+from submissions.engine.music.click import MARK_GROUP_S, RATE, click_layout, mark_group
 from submissions.engine.music.materials import Choices, write_materials
 from submissions.engine.music.score import read_part
 from submissions.engine.music.score.intake import open_tree
@@ -122,6 +124,24 @@ class TestTheClickFiles:
     def test_compressed_copies_are_a_fraction_of_the_size(self, folder, listed):
         for click in listed["clicks"]:
             assert (folder / click["compressed"]).stat().st_size < 0.05 * (folder / click["file"]).stat().st_size
+
+
+class TestTheEar:
+    """The click probed against itself: what the ear finds in the file a player gets."""
+
+    @pytest.mark.parametrize(("copy", "within_s"), [("file", 1e-5), ("compressed", 2e-5)])
+    def test_finds_zero_by_the_marks(self, folder, listed, copy, within_s):
+        click = listed["clicks"][-1]
+        sound = through_av(folder / click[copy]).astype(np.float32)
+        if copy == "file":
+            sound /= 32767  # PyAV gives 16-bit samples of a WAV as they are
+        part = read_part(cadence()[0].musicxml_text.encode(), "P1")
+        novelty = onsets.measure_novelty(sound, RATE)
+        struck = onsets.place(sound, RATE, novelty, onsets.pick(novelty))
+        zero = find_zero(sound, RATE, part, click_layout(part, 2), struck)
+        assert zero.source == "marks"
+        assert zero.zero_s == pytest.approx(click["zero_s"], abs=within_s)
+        assert zero.clock_ratio == pytest.approx(1, abs=1e-6)
 
 
 class TestTheGuide:
