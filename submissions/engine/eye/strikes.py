@@ -110,7 +110,7 @@ def _heights(shape: Shape, since: Floats, until: Floats) -> Floats:
     """Height 0 (on the drum) to 1 (fully raised)."""
     rising = 1 - (1 - np.clip((since - shape.stay_s) / shape.rise_s, 0, 1)) ** FALL
     if shape.back >= 1.0:
-        return np.minimum(1 - np.clip(1 - until / shape.fall_s, 0, 1) ** FALL, rising)
+        return np.asarray(np.minimum(1 - np.clip(1 - until / shape.fall_s, 0, 1) ** FALL, rising))
     lift = np.minimum(shape.lift_s, since + until)
     fall = np.minimum(shape.fall_s, 0.4 * lift)
     low = shape.back * rising
@@ -132,7 +132,7 @@ def _fit(courses: Floats, heights: Floats) -> Floats:
         used += members[:, 0] > 0
     share = np.minimum(explained / count, 0.999)
     price = 0.5 * (used - 1) * np.log(count)
-    return np.maximum(0.0, -0.5 * count * np.log(1 - share) - price[:, None])
+    return np.asarray(np.maximum(0.0, -0.5 * count * np.log(1 - share) - price[:, None]))
 
 
 def _speed_fit(pace: Floats, heights: Floats) -> Floats:

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from typing import Any
 
+from .previewing import Order, preview
 from .taking import Job, take
 from .wire import Write
 
@@ -11,7 +12,11 @@ def _take(descriptor: int, order: dict[str, Any], write: Write) -> None:
     take(descriptor, Job(**order), write)
 
 
-JOBS: dict[str, Callable[[int, dict[str, Any], Write], None]] = {"take": _take}
+def _preview(descriptor: int, order: dict[str, Any], write: Write) -> None:
+    preview(descriptor, Order(**order), write)
+
+
+JOBS: dict[str, Callable[[int, dict[str, Any], Write], None]] = {"take": _take, "preview": _preview}
 
 
 def run(descriptor: int, order: dict[str, Any], write: Write) -> None:

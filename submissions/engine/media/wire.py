@@ -19,7 +19,7 @@ from ..facts import ContainerFacts, Span
 from . import sentences
 
 HEAD = struct.Struct("<4sQ")
-TAGS = (b"FACT", b"SNDH", b"SNDD", b"PACK", b"FRAM", b"FAIL", b"DONE", b"PART")
+TAGS = (b"FACT", b"SNDH", b"SNDD", b"PACK", b"FRAM", b"FAIL", b"DONE", b"PART", b"PEAK")
 MAX_BLOCK = 64 << 20  # no block is larger: sound and frames come in pieces
 MAX_FACTS = 1 << 20
 Write = Callable[[bytes], Any]

@@ -29,8 +29,8 @@ def write_wav(path: Path | str, sound: Sound) -> None:
 def write_aac(path: Path | str, sound: Sound, bit_rate: int = 128_000) -> None:
     """AAC in an MP4 (.m4a) whose edit list hides the priming: decoded, it starts at the same sample."""
     with av.open(str(path), "w", format="ipod") as out:
-        stream = _sound_stream(out, "aac", sound, bit_rate)
-        for frame in _sound_frames(stream, sound, 0.0):
+        stream = sound_out(out, "aac", sound, bit_rate)
+        for frame in sound_frames(stream, sound, 0.0):
             out.mux(stream.encode(frame))
         out.mux(stream.encode(None))
 
@@ -79,7 +79,7 @@ def write_film(
             video.set_display_rotation(-rotation % 360)
         audio = None
         if sound is not None:
-            audio = _sound_stream(out, audio_codec or ("libopus" if webm else "aac"), sound, audio_bit_rate)
+            audio = sound_out(out, audio_codec or ("libopus" if webm else "aac"), sound, audio_bit_rate)
         _mux(out, video, _pictures(first, frames, times_s, base, picture_starts_s), audio, sound, sound_starts_s)
 
 
@@ -111,7 +111,7 @@ def _pictures(first: Any, rest: Any, times_s: Sequence[float] | None, base: Frac
         yield frame
 
 
-def _sound_stream(out: Any, codec: str, sound: Sound, bit_rate: int) -> Any:
+def sound_out(out: Any, codec: str, sound: Sound, bit_rate: int) -> Any:
     stream = out.add_stream(codec, rate=sound.rate)
     stream.codec_context.layout = "mono" if sound.samples.shape[1] == 1 else "stereo"
     if not codec.startswith("pcm"):
@@ -119,7 +119,7 @@ def _sound_stream(out: Any, codec: str, sound: Sound, bit_rate: int) -> Any:
     return stream
 
 
-def _sound_frames(stream: Any, sound: Sound, starts_s: float) -> Any:
+def sound_frames(stream: Any, sound: Sound, starts_s: float) -> Any:
     samples = sound.samples
     start = round(starts_s * sound.rate)
     if start < 0:
@@ -136,7 +136,7 @@ def _sound_frames(stream: Any, sound: Sound, starts_s: float) -> Any:
 
 
 def _mux(out: Any, video: Any, pictures: Any, audio: Any, sound: Sound | None, starts_s: float) -> None:
-    chunks = _sound_frames(audio, sound, starts_s) if sound is not None else iter(())
+    chunks = sound_frames(audio, sound, starts_s) if sound is not None else iter(())
     waiting = next(chunks, None)
     for picture in pictures:
         while waiting is not None and waiting.time <= picture.time:
