@@ -8,12 +8,14 @@ Every reading function treats the file as a stranger's: it is opened by number, 
 limits, no network and no way to open another file (guard.py, locked.py). Writing is for material of our own making.
 """
 
+from .boxes import brand_of
 from .take import Frame, RawTake, file_time, preview_parts, read_container, read_frames, read_sound, read_take
 from .writing import write_aac, write_film, write_wav
 
 __all__ = [
     "Frame",
     "RawTake",
+    "brand_of",
     "file_time",
     "preview_parts",
     "read_container",
