@@ -134,6 +134,12 @@ class TestRolls:
         assert gaps == {part.strokes[0].length_q}
         assert part.rolls[0].strokes_a_note == strokes
 
+    @pytest.mark.parametrize(("slashes", "kinds", "strokes"), [(-1, {"buzz"}, 1), (99, {"stroke", "diddle"}, 512)])
+    def test_slashes_that_cannot_be_stay_within_bounds(self, slashes, kinds, strokes):
+        part = read(p.note("h", tremolo=(slashes, "single")))
+        assert {s.kind for s in part.strokes} == kinds
+        assert len(part.strokes) == strokes
+
     def test_only_the_first_stroke_carries_the_accent(self):
         part = read(p.note("q", tremolo=(2, "single"), articulations="accent"))
         assert [s.accent for s in part.strokes] == [True, False, False, False]

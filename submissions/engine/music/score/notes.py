@@ -115,9 +115,9 @@ def tremolo_of(note: Element) -> Tremolo | None:
         return None
     kind = found.get("type", "single")
     slashes = whole(found.text) or 0
-    if kind == "single" and slashes == 0:
+    if kind == "single" and slashes <= 0:
         kind = "unmeasured"
-    return Tremolo(kind, min(slashes, 8))
+    return Tremolo(kind, max(0, min(slashes, 8)))
 
 
 def says_buzz(note: Element) -> bool:
