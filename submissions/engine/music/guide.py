@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ..ear.loudness import integrated_lufs
 from .click import Click
 from .sounds import FIELD, hit
 from .written import Part, WrittenStroke
@@ -24,8 +25,10 @@ VARIANTS = 3  # different hits of one drum at one loudness, taken in turn: no ma
 LEVELS = 10  # loudness steps of the pool
 BUZZ_EVERY_S = 0.028  # bounces of a press roll run into each other below about 30 ms (Hirsh 1959: order needs 20 ms)
 BUZZ_LEVEL = 0.55
-GUIDE_PEAK = 10 ** (-6 / 20)  # chosen: head room for any player's decoder
-CLICK_SHARE = 0.8  # the click under the guide, so that the part leads
+PART_LUFS = -25.0  # 2 LU under the programme level of EBU R 128; the click in the mix lies 9 LU below it
+CLICK_SHARE = 0.5  # of the click file's own level: the part leads
+# Strokes are all peak: above the knee they are rounded, as a drum in a room is, and never pass knee + head = 0.6.
+KNEE, HEAD = 0.3, 0.3
 
 
 @dataclass(frozen=True)
@@ -52,12 +55,22 @@ def render_guide(part: Part, click: Click) -> Guide:
             left, right = _gains(stroke.drum)
             drums[start:stop, 0] += left * wave[: stop - start]
             drums[start:stop, 1] += right * wave[: stop - start]
-    peak = float(np.abs(drums).max()) if len(drums) else 0.0
+    drums = _at_level(drums, rate)
     clicks = np.repeat(click.samples[:, None] * np.float32(CLICK_SHARE), 2, axis=1)
-    room = GUIDE_PEAK - float(np.abs(clicks).max())
-    if peak:
-        drums *= np.float32(room / peak)
     return Guide(drums + clicks, drums, clicks, rate, click.zero_s)
+
+
+def _at_level(drums: Stereo, rate: int) -> Stereo:
+    """The same loudness for every part, sparse or dense, with the highest peaks rounded off."""
+    lufs = integrated_lufs(drums, rate)
+    if lufs is None:
+        return drums
+    louder = drums * np.float32(10 ** ((PART_LUFS - lufs) / 20))
+    over = np.abs(louder) - KNEE
+    rounded: Stereo = np.where(
+        over > 0, np.sign(louder) * (KNEE + HEAD * np.tanh(np.maximum(over, 0) / HEAD)), louder
+    ).astype(np.float32)
+    return rounded
 
 
 def _sounding(part: Part, scale: float) -> list[tuple[float, WrittenStroke, float]]:
