@@ -17,7 +17,8 @@ from .believed_marks import Marks, believe_marks, other_tempo
 from .click_search import FoundClick, confirm_ours, find_click
 from .marks import search_marks
 from .onsets import Onsets
-from .votes import Hypothesis, page_of, vote
+from .page import only, page_of
+from .votes import Hypothesis, vote
 
 SURE_GAP = 8.0  # nats between the best and the next hypothesis
 SURE_SUPPORT = 0.5
@@ -109,7 +110,7 @@ def _strokes_alone(onsets: Onsets, click: FoundClick, mono: NDArray[np.floating]
     right = np.clip(np.searchsorted(times, onsets.times_s), 1, len(times) - 1)
     gap = np.minimum(np.abs(onsets.times_s - times[right - 1]), np.abs(onsets.times_s - times[right]))
     keep = (gap > CLICK_ONSET_S) | (_peaks(mono, rate, onsets) > STROKE_OVER_CLICK * click.peak)
-    return Onsets(onsets.times_s[keep], onsets.strengths[keep], onsets.level_db[keep], onsets.colour_db[keep])
+    return only(onsets, keep)
 
 
 def _peaks(mono: NDArray[np.floating], rate: int, onsets: Onsets) -> NDArray[np.float64]:
@@ -142,7 +143,7 @@ def _facts(
         return _with_strokes(facts, ballot, part, layout)
     if click is not None and ballot:
         return _by_strange_click(click, ballot, part, layout)
-    return _by_strokes(ballot, layout)
+    return _by_strokes(ballot, part, layout)
 
 
 def _with_strokes(facts: ZeroFacts, ballot: list[Hypothesis], part: Part, layout: ClickLayout) -> ZeroFacts:
@@ -162,7 +163,7 @@ def _with_strokes(facts: ZeroFacts, ballot: list[Hypothesis], part: Part, layout
 
 def _by_strange_click(click: FoundClick, ballot: list[Hypothesis], part: Part, layout: ClickLayout) -> ZeroFacts:
     """A stranger's click tells where beats are; which of them is zero, the strokes tell."""
-    by_strokes = _by_strokes(ballot, layout)
+    by_strokes = _by_strokes(ballot, part, layout)
     if by_strokes.zero_s is None:
         return by_strokes
     beat_s = 60.0 / layout.bpm * click.ratio
@@ -178,7 +179,7 @@ def _by_strange_click(click: FoundClick, ballot: list[Hypothesis], part: Part, l
     )
 
 
-def _by_strokes(ballot: list[Hypothesis], layout: ClickLayout) -> ZeroFacts:
+def _by_strokes(ballot: list[Hypothesis], part: Part, layout: ClickLayout) -> ZeroFacts:
     """Zero as the place that makes the mean deviation nought."""
     if not ballot or ballot[0].matched < 3:
         return ZeroFacts()
@@ -188,13 +189,15 @@ def _by_strokes(ballot: list[Hypothesis], layout: ClickLayout) -> ZeroFacts:
     share = max(0.0, second.gain / best.gain) if second is not None and best.gain > 0 else 0.0
     counted = best.counted >= COUNTED_BEATS
     per_bar = max(1, sum(beat.counted for beat in layout.beats) // max(1, layout.count_off_bars))
+    bar_s = part.bars_from_zero()[0].length_s * best.stretch
     return ZeroFacts(
-        best.zero_s,
+        best.zero_s - best.late_bars * bar_s,
         "count-off" if counted else "written",
         best.sd_s,
         runner_up_s=second.zero_s if second is not None else None,
         runner_up_share=min(share, 1.0),
         tempo_ratio=1 / best.stretch,
         count_off_bars=round(best.counted / per_bar) if counted else 0,
+        late_bars=best.late_bars,
         sure=gap > SURE_GAP and best.support > SURE_SUPPORT,
     )

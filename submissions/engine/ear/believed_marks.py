@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from ..music.click import ClickLayout
 from .click_search import on_sample
-from .marks import MarkGroup, refine
+from .marks import MarkGroup, apart_s, refine
 from .votes import Hypothesis
 
 ALONE_HEIGHT = 26.0  # noise reaches it once in 2e11 places
@@ -22,7 +22,7 @@ PAIR_SUM = 34.0
 MOST_PPM = 260e-6
 NEAR_S = 0.080  # how far the strokes may lie from the marks' zero: push or drag
 CONFIRMING = 0.3  # share of written strokes that a confirming hypothesis finds
-PATH_SD_S = 20e-6  # air, phone and codec; measured on made takes
+PATH_SD_S = 60e-6  # what a phone's own filters and the first reflections add; measured on made takes
 CLOCK_SD = 40e-6  # of two devices' quartz against each other, when only one group tells
 
 
@@ -60,16 +60,16 @@ def believe_marks(
     if pairs:
         start, end = _best(pairs)
         first, last = refine(mono, rate, start), refine(mono, rate, end)
-        ratio = (last.at_s - first.at_s) / length
+        ratio = apart_s(first, last) / length
         if abs(ratio - 1) < MOST_PPM + 0.0005 / length:
-            sd = float(np.hypot(first.sd_s, PATH_SD_S))
-            return Marks(first.at_s - ratio * due_start, sd, ratio, True, first.at_s, last.at_s)
+            sd = float(np.hypot(first.group.sd_s, PATH_SD_S))
+            return Marks(first.group.at_s - ratio * due_start, sd, ratio, True, first.group.at_s, last.group.at_s)
     singles = sorted([(g, due_start) for g in starts] + [(g, due_end) for g in ends], key=lambda one: -one[0].height)
     for group, due in singles:
         if group.height < ALONE_HEIGHT:
             break
         if _confirmed(group.at_s - due, ballot):
-            fine = refine(mono, rate, group)
+            fine = refine(mono, rate, group).group
             sd = float(np.hypot(fine.sd_s, np.hypot(PATH_SD_S, CLOCK_SD * abs(due))))
             start_s, end_s = (fine.at_s, None) if group.rising else (None, fine.at_s)
             return Marks(fine.at_s - due, sd, 1.0, False, start_s, end_s)

@@ -28,6 +28,8 @@ FINE_HZ = (1_400.0, 6_600.0)
 FINE_BEFORE_S, FINE_AFTER_S = 0.012, 0.012
 FIRST_SHARE = 0.4  # of the strongest arrival: direct sound this far under its echo is still the first
 OVERSAMPLING = 16
+LIKE_S = 0.003  # the two groups' answers are compared over this before and twice this after their first arrival
+ALIKE = 0.7  # of two answers of one path; noise 15 dB over the marks leaves more
 
 
 @dataclass(frozen=True)
@@ -39,6 +41,16 @@ class MarkGroup:
     evenness: float  # the weakest chirp over the mean of the four, 0..1
     sd_s: float
     rising: bool
+
+
+@dataclass(frozen=True)
+class Arrival:
+    """A timed group and what the path answered to its chirps: complex, `rate` points a second from begin_s on."""
+
+    group: MarkGroup
+    response: NDArray[np.complex128]
+    begin_s: float
+    rate: int
 
 
 def search_marks(spectrum: Spectrum) -> tuple[list[MarkGroup], list[MarkGroup]]:
@@ -90,26 +102,10 @@ def _advance(band: Band, seconds: float) -> NDArray[np.complex64]:
     return out
 
 
-def refine(mono: NDArray[np.floating], rate: int, group: MarkGroup, stretch: float = 1.0) -> MarkGroup:
+def refine(mono: NDArray[np.floating], rate: int, group: MarkGroup, stretch: float = 1.0) -> Arrival:
     """The group with its first arrival to a small part of a sample, at the sound's full rate."""
     start = round((group.at_s - FINE_BEFORE_S) * rate)
-    count = round((FINE_BEFORE_S + MARK_GROUP_S + FINE_AFTER_S + 0.03) * rate)
-    piece = np.zeros(count)
-    low, high = max(start, 0), min(start + count, len(mono))
-    if high <= low:
-        return group
-    piece[low - start : high - start] = mono[low:high]
-    size = fft.next_fast_len(2 * count)
-    hz = fft.rfftfreq(size, 1 / rate)
-    spectrum = fft.rfft(piece, size)
-    wave = fft.rfft(mark_wave(rate, group.rising), size)
-    inside = (hz > FINE_HZ[0]) & (hz < min(FINE_HZ[1], 0.48 * rate))
-    taper = np.zeros(len(hz))
-    taper[inside] = np.hanning(int(inside.sum()))
-    flat = taper * np.conj(wave) / (np.abs(wave) ** 2 + 0.05 * np.max(np.abs(wave) ** 2))
-    each = [spectrum * flat * np.exp(2j * np.pi * hz * offset * stretch) for offset in mark_offsets_s(group.rising)]
-    window = round((FINE_BEFORE_S + FINE_AFTER_S) * rate)
-    responses = np.array([_analytic(one, size, window) for one in each])
+    responses = _chirp_responses(mono, rate, start, group.rising, stretch)
     gains = _gains(group.rising)[:, None]
     mean = (gains * responses).sum(axis=0) / np.sum(gains**2)
     rest = responses - gains * mean
@@ -119,8 +115,67 @@ def refine(mono: NDArray[np.floating], rate: int, group: MarkGroup, stretch: flo
     evenness = float(peaks.min() / (peaks.mean() + 1e-20))
     width_s = 1.0 / (2 * np.pi * 0.18 * (FINE_HZ[1] - FINE_HZ[0]))  # 0.18: rms width of a Hann spectrum
     sd = float(np.hypot(width_s * noise / (top + 1e-20) / np.sqrt(2), 4e-6))
-    at_s = (start + at / OVERSAMPLING) / rate
-    return MarkGroup(at_s, group.height, evenness, sd, group.rising)
+    at_s = start / rate + at / (rate * OVERSAMPLING)
+    return Arrival(MarkGroup(at_s, group.height, evenness, sd, group.rising), mean, start / rate, rate * OVERSAMPLING)
+
+
+def _chirp_responses(
+    mono: NDArray[np.floating], rate: int, start: int, rising: bool, stretch: float
+) -> NDArray[np.complex128]:
+    """What the path answers to each chirp, (4, points), OVERSAMPLING points a sample from sample `start` on."""
+    count = round((FINE_BEFORE_S + MARK_GROUP_S + FINE_AFTER_S + 0.03) * rate)
+    piece = np.zeros(count)
+    low, high = max(start, 0), min(start + count, len(mono))
+    piece[low - start : max(low, high) - start] = mono[low : max(low, high)]
+    size = fft.next_fast_len(2 * count)
+    hz = fft.rfftfreq(size, 1 / rate)
+    wave = fft.rfft(mark_wave(rate, rising), size)
+    inside = (hz > FINE_HZ[0]) & (hz < min(FINE_HZ[1], 0.48 * rate))
+    taper = np.zeros(len(hz))
+    taper[inside] = np.hanning(int(inside.sum()))
+    flat = fft.rfft(piece, size) * taper * np.conj(wave) / (np.abs(wave) ** 2 + 0.05 * np.max(np.abs(wave) ** 2))
+    window = round((FINE_BEFORE_S + FINE_AFTER_S) * rate)
+    each = [flat * np.exp(2j * np.pi * hz * offset * stretch) for offset in mark_offsets_s(rising)]
+    return np.array([_analytic(one, size, window) for one in each])
+
+
+def apart_s(first: Arrival, last: Arrival) -> float:
+    """Seconds from the first group to the last by the likeness of their whole answers: echoes help, not harm.
+
+    Where the path changed in between (the answers are unlike), the distance of the first arrivals.
+    """
+    plain = last.group.at_s - first.group.at_s
+    half = round(LIKE_S * first.rate)
+    a, b = (_around(one, half) for one in (first, last))
+    size = fft.next_fast_len(2 * len(a))
+    likeness = np.abs(fft.ifft(fft.fft(b, size) * np.conj(fft.fft(a, size))))
+    likeness /= np.sqrt(np.sum(np.abs(a) ** 2) * np.sum(np.abs(b) ** 2)) + 1e-30
+    reach = round(2 * LIKE_S * first.rate)
+    near = np.concatenate([likeness[-reach:], likeness[: reach + 1]])
+    k = int(np.argmax(near))
+    if near[k] < ALIKE:
+        return plain
+    centres = (round((one.group.at_s - one.begin_s) * one.rate) / one.rate + one.begin_s for one in (first, last))
+    begin, end = centres
+    return end - begin + (k - reach + _vertex(near, k)) / first.rate
+
+
+def _around(arrival: Arrival, half: int) -> NDArray[np.complex128]:
+    """The answer from half before its first arrival to twice half after it; nought where it is not known."""
+    centre = round((arrival.group.at_s - arrival.begin_s) * arrival.rate)
+    out = np.zeros(3 * half, np.complex128)
+    low, high = max(centre - half, 0), min(centre + 2 * half, len(arrival.response))
+    out[low - centre + half : high - centre + half] = arrival.response[low:high]
+    return out
+
+
+def _vertex(values: Array, k: int) -> float:
+    """Where between its neighbours the top of a parabola through k lies, in steps; 0 at the edges."""
+    if not 0 < k < len(values) - 1:
+        return 0.0
+    left, top, right = (float(v) for v in values[k - 1 : k + 2])
+    bend = left - 2 * top + right
+    return 0.5 * (left - right) / bend if bend < 0 else 0.0
 
 
 def _gains(rising: bool) -> Array:
@@ -145,9 +200,7 @@ def _first_arrival(envelope: Array, noise: float) -> tuple[float, float]:
     limit = max(FIRST_SHARE * float(inner.max()), 4.0 * noise)
     tops = np.flatnonzero((inner[1:-1] >= inner[:-2]) & (inner[1:-1] > inner[2:]) & (inner[1:-1] >= limit)) + 1
     k = edge + (int(tops[0]) if len(tops) else int(np.argmax(inner)))
-    left, top, right = envelope[k - 1], envelope[k], envelope[k + 1]
-    bend = left - 2 * top + right
-    return k + (0.5 * (left - right) / bend if bend < 0 else 0.0), float(top)
+    return k + _vertex(envelope, k), float(envelope[k])
 
 
-__all__ = ["MarkGroup", "refine", "search_marks"]
+__all__ = ["Arrival", "MarkGroup", "apart_s", "refine", "search_marks"]

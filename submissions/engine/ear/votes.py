@@ -14,19 +14,19 @@ from numpy.typing import NDArray
 from scipy import fft
 from scipy.ndimage import gaussian_filter1d
 
-from ..music.click import ClickLayout
-from ..music.written import Part
 from .onsets import Onsets
+from .page import WINDOW_S, Page, pair_up, strongest
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 BIN_S = 0.008
 BLUR_S = 0.014  # between a good player's spread and a beginner's
-WINDOW_S = 0.075  # nothing farther away is taken for a written stroke's own; three spreads of a beginner
 HIT = 0.95  # share of written strokes that are heard, for one that plays the part
 COUNT_HIT = 0.8  # share of a count-off's beats that are heard
 COUNT_COST = 3.0  # nats: most takes have no count-off
+LATE_BARS = 4
+LATE_COST = 4.0  # nats: most players come in when they have counted
 BUZZ_RATE = 14.0  # strokes a second that are heard inside a buzz; measured on made takes
 TEMPO_COST = 5.0  # nats: who plays to a click plays its tempo
 SAME_TEMPO = 4e-4  # tempi closer than this are one: clocks and rounding
@@ -36,9 +36,6 @@ NEAR_TEMPO = 0.03  # how far a player without a click in the ear is followed as 
 WIDE_TEMPO = (0.6, 1.65)
 GOOD_SUPPORT = 0.75  # share of written strokes found above which no other tempo is looked for
 CANDIDATES = 14
-ECHO_S = 0.060  # an echo or a ring that swells comes within this ...
-ECHO_SHARE = 0.4  # ... and rises less than this share of the stroke; the second of a diddle rises by half or more
-GHOST_S = 0.035  # a ghost follows within this: the strongest early reflections, a grace's lead
 
 
 @dataclass(frozen=True)
@@ -52,72 +49,9 @@ class Hypothesis:
     support: float  # share of written strokes heard
     explained: float  # share of heard strokes within the part's span that are written
     counted: int  # beats of a count-off heard before it
+    late_bars: int  # whole bars between the end of that count-off and bar 1 as played
     spread_s: float
     sd_s: float
-
-
-@dataclass(frozen=True)
-class Page:
-    """The scored strokes of a part as arrays of one length."""
-
-    at_s: Array
-    level: Array
-    buzz_s: Array  # (k, 2) begin and end of each buzz
-    count_s: Array  # beats of a count-off that may be there, negative
-    end_s: float
-
-    def __len__(self) -> int:
-        return len(self.at_s)
-
-
-def page_of(part: Part, layout: ClickLayout | None = None) -> Page:
-    """The strokes that can be heard as one onset each, in order of time; unisons count once."""
-    main = [stroke for stroke in part.strokes if stroke.kind != "grace"]
-    times = np.array([stroke.at_s for stroke in main])
-    levels = np.array([stroke.level for stroke in main])
-    buzz = np.array([(s.at_s, s.at_s + s.length_s) for s in main if s.kind == "buzz"]).reshape(-1, 2)
-    scale = layout.tempo_scale if layout else 1.0
-    count = np.array([beat.at_s * scale for beat in layout.beats if beat.counted]) if layout else np.zeros(0)
-    keep = np.concatenate([[True], np.diff(times) > 1e-6]) if len(times) else np.zeros(0, bool)
-    return Page(times[keep], levels[keep], buzz, count, part.end_s)
-
-
-def strongest(onsets: Onsets, page: Page) -> Onsets:
-    """The onsets without those that a stronger neighbour explains: echoes, the ring of a rim, graces.
-
-    A neighbour is nearer than GHOST_S and than the page's own strokes ever come.
-    """
-    gaps = np.diff(page.at_s)
-    reach = min(GHOST_S, 0.45 * float(gaps.min())) if len(gaps) else GHOST_S
-    times, strength = onsets.times_s, onsets.strengths
-    keep = np.ones(len(times), bool)
-    for step in range(1, 4):
-        close = times[step:] - times[:-step] < reach
-        keep[step:] &= ~(close & (strength[:-step] >= strength[step:]))
-        keep[:-step] &= ~(close & (strength[:-step] < strength[step:]))
-        after = times[step:] - times[:-step] < ECHO_S
-        keep[step:] &= ~(after & (strength[step:] < ECHO_SHARE * strength[:-step]))
-    return Onsets(times[keep], strength[keep], onsets.level_db[keep], onsets.colour_db[keep])
-
-
-def pair_up(heard: Array, due: Array, window_s: float = WINDOW_S) -> tuple[Ints, Ints]:
-    """Indices (into heard, into due) of pairs that are each other's nearest within window_s; both sorted."""
-    if not len(heard) or not len(due):
-        return np.zeros(0, np.int64), np.zeros(0, np.int64)
-    to_heard = _nearest(due, heard)
-    to_due = _nearest(heard, due)
-    ours = np.arange(len(due))
-    good = (to_due[to_heard] == ours) & (np.abs(heard[to_heard] - due) <= window_s)
-    return to_heard[good], ours[good]
-
-
-def _nearest(values: Array, among: Array) -> Ints:
-    right = np.clip(np.searchsorted(among, values), 1, max(1, len(among) - 1))
-    if len(among) == 1:
-        return np.zeros(len(values), np.int64)
-    left = right - 1
-    nearer: Ints = np.where(values - among[left] <= among[right] - values, left, right)
-    return nearer
 
 
 def robust_mean(late: Array, width: float = 2.5) -> tuple[float, float]:
@@ -142,15 +76,15 @@ def weigh(
         due = zero_s + stretch * page.at_s
         mine, its = pair_up(heard, due)
         if len(mine) < 3:
-            return Hypothesis(zero_s, stretch, -MISS_COST * len(page), len(mine), 0.0, 0.0, 0, spread, 0.05)
+            return Hypothesis(zero_s, stretch, -MISS_COST * len(page), len(mine), 0.0, 0.0, 0, 0, spread, 0.05)
         shift, spread = robust_mean(heard[mine] - due[its])
         zero_s += shift
     due = zero_s + stretch * page.at_s
     mine, its = pair_up(heard, due)
-    late = heard[mine] - due[its]
+    off = heard[mine] - due[its]
     spread = float(np.clip(spread, 0.004, 0.03))
     rate = rate or max(1.0, len(heard) / max(1.0, heard[-1] - heard[0]))
-    gain = float(np.sum(_hit_gain(late, spread, HIT, rate))) - _missing_cost(its, len(page))
+    gain = float(np.sum(_hit_gain(off, spread, HIT, rate))) - _missing_cost(its, len(page))
     gain += _level_gain(levels_db[mine], page.level[its])
     gain -= TEMPO_COST if abs(stretch - 1) > SAME_TEMPO else 0.0
     free = np.ones(len(heard), bool)
@@ -158,12 +92,18 @@ def weigh(
     buzzed = _inside(heard, zero_s + stretch * page.buzz_s) & free
     long = float(np.sum(page.buzz_s[:, 1] - page.buzz_s[:, 0])) * stretch
     gain += float(buzzed.sum()) * np.log((BUZZ_RATE + rate) / rate) - BUZZ_RATE * long
-    counted, count_gain = _count_off(heard[free & (heard < due[0] - WINDOW_S)], zero_s, stretch, page, spread, rate)
+    before = heard[free & (heard < due[0] - WINDOW_S)]
+    count_gain, counted, late = max(
+        _count_off(before, zero_s - bars * stretch * page.bar_s, stretch, page, spread, rate, bars)
+        for bars in range(LATE_BARS + 1)
+    )
     inside = (heard > due[0] - WINDOW_S) & (heard < due[-1] + WINDOW_S)
     explained = (len(mine) + int(buzzed.sum())) / max(1, int(inside.sum()))
-    sd = _standard_error(late, spread)
+    sd = _standard_error(off, spread)
     share = len(mine) / len(page)
-    return Hypothesis(zero_s, stretch, gain + count_gain, len(mine), share, min(1.0, explained), counted, spread, sd)
+    gain += count_gain
+    explained = min(1.0, explained)
+    return Hypothesis(zero_s, stretch, gain, len(mine), share, explained, counted, late, spread, sd)
 
 
 def _hit_gain(late: Array, spread: float, share: float, rate: float) -> Array:
@@ -183,20 +123,23 @@ def _inside(times: Array, spans: Array) -> NDArray[np.bool_]:
 
 
 def _count_off(
-    before: Array, zero_s: float, stretch: float, page: Page, spread: float, rate: float
-) -> tuple[int, float]:
-    """(beats heard, nats) of a count-off: one sound a beat and little else, to the beats before the first stroke."""
+    before: Array, zero_s: float, stretch: float, page: Page, spread: float, rate: float, bars: int
+) -> tuple[float, int, int]:
+    """(nats, beats heard, bars) of a count-off into zero_s: one sound a beat and little else until the first stroke.
+
+    bars: how many of them then pass before the playing begins.
+    """
     due = zero_s + stretch * page.count_s
     if len(due) < 2 or not len(before):
-        return 0, 0.0
+        return 0.0, 0, 0
     beat = float(np.median(np.diff(due)))
-    inside = before[(before > due[0] - 0.5 * beat) & (before < due[-1] + 0.5 * beat)]
+    inside = before[before > due[0] - 0.5 * beat]
     mine, its = pair_up(inside, due)
     others = len(inside) - len(mine)
-    late = inside[mine] - due[its]
-    gain = float(np.sum(_hit_gain(late, max(spread, 0.012), COUNT_HIT, rate)))
+    gain = float(np.sum(_hit_gain(inside[mine] - due[its], max(spread, 0.012), COUNT_HIT, rate)))
     gain += (len(due) - len(its)) * float(np.log(1 - COUNT_HIT)) - 1.5 * others - COUNT_COST
-    return (len(mine), gain) if gain > 0 else (0, 0.0)
+    gain -= LATE_COST if bars else 0.0
+    return (gain, len(mine), bars) if gain > 0 else (0.0, 0, 0)
 
 
 def _missing_cost(found: Ints, count: int) -> float:
