@@ -17,7 +17,7 @@ LETTER = 0.5  # mean width of a digit or sign of a text font, in its size: only 
 GAP = 0.08  # of an em, after a note sign
 LIFT = 0.08  # of an em: the head then clears the staff, which the engraver leaves room for by the text alone
 
-_TEXT = re.compile(r'<text x="(-?\d+)" y="(-?\d+)"([^>]*)>(.*?)</text>', re.DOTALL)
+_TEXT = re.compile(r'<text x="(-?\d+)" y="(-?\d+)"((?:[^>]*[^/>])?)>(.*?)</text>', re.DOTALL)
 _LEAF = re.compile(
     r'<tspan(?P<font> font-family="[^"]*")? font-size="(?P<size>[\d.]+)px"[^>]*>(?P<words>[^<]*)</tspan>'
 )

@@ -13,19 +13,20 @@ const BUZZ_EVERY_S = 0.028; // bounces closer than about 30 ms run into one soun
 const FADE_IN_S = 1.0; // nothing starts at full level
 
 const value = ([numerator, denominator]) => numerator / denominator;
+const lastIndex = (list, holds) => list.reduce((found, item, n) => (holds(item) ? n : found), -1); // for older phones
 
 /** The part's bars, beats and strokes in seconds from zero at bpm clicked beats a minute. */
 export function makeGrid(part, bpm) {
   const scale = bpm / part.performance_bpm;
   const tempi = part.tempi.map((t) => ({ at: value(t.at), quarter_s: 60 / (value(t.qpm) * scale) }));
   const after = (from, to, s) => s + (to.at - from.at) * from.quarter_s;
-  const zero = tempi.findLastIndex((t) => t.at <= 0);
+  const zero = lastIndex(tempi, (t) => t.at <= 0);
   const seconds = new Array(tempi.length).fill(0);
   const first = Math.max(0, zero);
   seconds[first] = tempi[first].at * tempi[first].quarter_s; // zero itself is 0 s
   for (let n = first + 1; n < tempi.length; n++) seconds[n] = after(tempi[n - 1], tempi[n], seconds[n - 1]);
   for (let n = first - 1; n >= 0; n--) seconds[n] = seconds[n + 1] - (tempi[n + 1].at - tempi[n].at) * tempi[n].quarter_s;
-  const tempoAt = (q) => Math.max(0, tempi.findLastIndex((t) => t.at <= q));
+  const tempoAt = (q) => Math.max(0, lastIndex(tempi, (t) => t.at <= q));
   const at = (q) => { const n = tempoAt(q); return seconds[n] + (q - tempi[n].at) * tempi[n].quarter_s; };
   const bars = part.bars.map((bar, index) => {
     const start = value(bar.at), stop = start + value(bar.length);

@@ -79,7 +79,7 @@ async function open(page) {
       light(null);
       return;
     }
-    const bar = grid.bars.find((b) => at_s < b.stop_s) ?? grid.bars.at(-1);
+    const bar = grid.bars.find((b) => at_s < b.stop_s) ?? grid.bars[grid.bars.length - 1];
     const beat = grid.beats.filter((b) => b.bar === bar.index && b.at_s <= at_s + 1e-6).length;
     place.textContent = `${page.dataset.wordBar} ${bar.number}${beat ? ` · ${beat}` : ""}`;
     light(bar.id);

@@ -3,7 +3,8 @@
 import re
 
 import pytest
-from hypothesis import given
+from defusedxml.ElementTree import fromstring
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from submissions.engine.errors import ScoreError
@@ -12,8 +13,11 @@ from submissions.engine.music.one_part import OTHERS_GRAY
 from submissions.engine.music.own_notes import own_notes
 from submissions.engine.music.score import read_part
 from submissions.engine.music.score.intake import open_tree
+from submissions.engine.music.sheet import sheet_pdf
+from submissions.engine.music.sheet_words import words_of
 from submissions.engine.rehearsal.cadence import cadence
 
+from .generated import FORMS, scores
 from .pages import note, score
 
 # SMuFL code points: noteheads, flags and strokes by their published names.
@@ -107,6 +111,21 @@ class TestTheSigns:
     def test_refuse_a_part_that_is_not_there(self):
         with pytest.raises(ScoreError, match="no part P9"):
             engrave(open_tree(score(note() * 4)), "P9")
+
+
+class TestAnyScore:
+    @pytest.mark.parametrize("form", FORMS)
+    @settings(max_examples=4, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+    @given(data=st.data())
+    def test_that_the_reader_takes_comes_out_as_a_sheet_with_every_bar(self, form, data):
+        """Scores generated with every construct the reader knows: well-formed pictures, all bars, a PDF."""
+        made = data.draw(scores(form))
+        part = read_part(made.xml)
+        engraved = engrave(open_tree(made.xml), part.part_id)
+        for svg in (engraved.phone_svg, *(system.svg for system in engraved.systems)):
+            fromstring(svg)
+        assert {bar.number for bar in part.bars} <= {number for number, _ in engraved.bar_ids}
+        assert sheet_pdf(engraved, words_of(part, 2)).startswith(b"%PDF")
 
 
 class TestABassChair:
