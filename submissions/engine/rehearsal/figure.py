@@ -3,13 +3,17 @@
 Conventions: coordinates are pixels, y downward; everything scales with the frame's height, so that any size works.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 Picture = NDArray[np.uint8]
 Colour = tuple[int, int, int]
+Point = tuple[float, float]
+Shape = tuple[Point, Point, float, Colour]  # a thick line: from, to, radius, colour
+NOWHERE = (0.0, 0.0, 0.0)
+GRAIN = 3.0  # of 255: a phone in a lit room (common practice, no source)
 STEPS = 96  # heights that are told apart: about two pixels each at 480 lines
 
 
@@ -29,7 +33,9 @@ class Stage:
     """A background with everything that does not move, and the two hands that do."""
 
     background: Picture
+    grainy: tuple[Picture, ...]  # the same with a camera's noise, drawn in turn: no camera gives two equal frames
     hands: tuple[Hand, Hand]
+    head: tuple[float, float, float]  # centre and radius
     stick: Colour
     skin: Colour
     sleeve: Colour
@@ -49,19 +55,20 @@ class _Sprite:
 
 @dataclass
 class Figure:
-    """Lays the hands over a canvas, smeared over an open shutter. Each height is drawn once and kept."""
+    """Lays head and hands over a canvas, smeared over an open shutter. Each position is drawn once and kept."""
 
     stage: Stage
     kept: dict[tuple[int, int], _Sprite] = field(default_factory=dict)
 
-    def draw(self, canvas: Picture, heights: list[list[float]]) -> None:
-        """heights: for each hand its heights while the shutter was open."""
-        for which, track in enumerate(heights):
-            steps = [round(height * STEPS) for height in track]
+    def draw(self, canvas: Picture, heights: list[list[float]], sway: float) -> None:
+        """heights: for each hand its heights while the shutter was open; sway: where the head is, -1 to 1."""
+        tracks = [[sway], *heights]
+        for which, track in enumerate(tracks):
+            steps = [round(place * STEPS) for place in track]
             seen = steps if len(set(steps)) > 1 else steps[:1]
+            share = np.float32(1.0 / len(seen))
             for step in seen:
                 sprite = self._sprite(which, step)
-                share = np.float32(1.0 / len(seen))
                 piece = canvas[sprite.rows, sprite.columns].astype(np.float32)
                 piece *= 1 - share * (1 - sprite.keep)
                 piece += share * sprite.colour
@@ -69,31 +76,43 @@ class Figure:
 
     def _sprite(self, which: int, step: int) -> _Sprite:
         if (which, step) not in self.kept:
-            self.kept[which, step] = self._drawn(self.stage.hands[which], step / STEPS)
+            place = step / STEPS
+            shapes = self._head(place) if which == 0 else self._hand(self.stage.hands[which - 1], place)
+            self.kept[which, step] = _drawn(shapes, self.stage.background.shape)
         return self.kept[which, step]
 
-    def _drawn(self, hand: Hand, height: float) -> _Sprite:
-        """The hand alone, drawn over black and over white: the difference is what it covers."""
-        stage = self.stage
+    def _head(self, sway: float) -> list[Shape]:
+        x, y, radius = self.stage.head
+        x, y = x + 0.12 * radius * sway, y + 0.05 * radius * abs(sway)
+        return [((x, y), (x, y + 0.5 * radius), radius, self.stage.skin)]
+
+    def _hand(self, hand: Hand, height: float) -> list[Shape]:
+        stage, move = self.stage, hand.follow * height
         tip = (hand.tip[0] + hand.rise[0] * height, hand.tip[1] + hand.rise[1] * height)
-        move = hand.follow * height
         grip = (hand.grip[0] + hand.rise[0] * move, hand.grip[1] + hand.rise[1] * move)
-        reach = int(max(stage.bead, 3.4 * stage.thick)) + 3
-        points = (hand.shoulder, grip, tip)
-        x0, y0 = (max(0, int(min(p[k] for p in points)) - reach) for k in (0, 1))
-        x1 = min(stage.background.shape[1], int(max(p[0] for p in points)) + reach)
-        y1 = min(stage.background.shape[0], int(max(p[1] for p in points)) + reach)
-        shoulder, grip, tip = ((p[0] - x0, p[1] - y0) for p in (hand.shoulder, grip, tip))
-        layers = []
-        for ground in (0, 255):
-            layer = np.full((y1 - y0, x1 - x0, 3), ground, np.uint8)
-            capsule(layer, shoulder, grip, stage.thick * 3.4, stage.sleeve)
-            capsule(layer, grip, tip, stage.thick, stage.stick)
-            capsule(layer, tip, tip, stage.bead, stage.stick)
-            capsule(layer, grip, grip, stage.thick * 3.2, stage.skin)
-            layers.append(layer.astype(np.float32))
-        keep = (layers[1] - layers[0])[..., :1] / 255.0
-        return _Sprite(slice(y0, y1), slice(x0, x1), keep, layers[0])
+        return [
+            (hand.shoulder, grip, stage.thick * 3.4, stage.sleeve),
+            (grip, tip, stage.thick, stage.stick),
+            (tip, tip, stage.bead, stage.stick),
+            (grip, grip, stage.thick * 3.2, stage.skin),
+        ]
+
+
+def _drawn(shapes: list[Shape], size: tuple[int, ...]) -> _Sprite:
+    """The shapes alone, drawn over black and over white: the difference is what they cover."""
+    reach = int(max(radius for _, _, radius, _ in shapes)) + 3
+    xs = [point[0] for a, b, _, _ in shapes for point in (a, b)]
+    ys = [point[1] for a, b, _, _ in shapes for point in (a, b)]
+    x0, y0 = max(0, int(min(xs)) - reach), max(0, int(min(ys)) - reach)
+    x1, y1 = min(size[1], int(max(xs)) + reach), min(size[0], int(max(ys)) + reach)
+    layers = []
+    for ground in (0, 255):
+        layer = np.full((y1 - y0, x1 - x0, 3), ground, np.uint8)
+        for a, b, radius, colour in shapes:
+            capsule(layer, (a[0] - x0, a[1] - y0), (b[0] - x0, b[1] - y0), radius, colour)
+        layers.append(layer.astype(np.float32))
+    keep = (layers[1] - layers[0])[..., :1] / 255.0
+    return _Sprite(slice(y0, y1), slice(x0, x1), keep, layers[0])
 
 
 def capsule(canvas: Picture, a: tuple[float, float], b: tuple[float, float], radius: float, colour: Colour) -> None:
@@ -131,12 +150,23 @@ def stage_for(instrument: str, width: int, height: int, seed: int) -> Stage:
     skin = ((236, 190, 160), (196, 140, 105), (141, 92, 64), (96, 62, 44))[int(rng.integers(4))]
     dress = (skin, _colour(rng, 40, 190))
     capsule(canvas, (cx, 0.42 * h), (cx, 0.75 * h), 0.16 * h, shirt)
-    ellipse(canvas, (cx, 0.14 * h), (0.085 * h, 0.11 * h), skin)
     if instrument == "bass":
-        return _bass(canvas, cx, h, shell, dress)
-    if instrument == "cymbals":
-        return _plates(canvas, cx, h, dress)
-    return _drums(canvas, cx, h, shell, dress, 4 if instrument == "tenors" else 1)
+        made = _bass(canvas, cx, h, shell, dress)
+    elif instrument == "cymbals":
+        made = _plates(canvas, cx, h, dress)
+    else:
+        made = _drums(canvas, cx, h, shell, dress, 4 if instrument == "tenors" else 1)
+    return replace(made, grainy=_grainy(made.background, rng), head=(cx, 0.12 * h, 0.085 * h))
+
+
+def _grainy(background: Picture, rng: np.random.Generator) -> tuple[Picture, ...]:
+    """The background under four draws of a camera's noise, two pixels wide so that an encoder keeps it."""
+    height, width = background.shape[:2]
+    out = []
+    for _ in range(4):
+        noise = rng.normal(0.0, GRAIN, (height // 2 + 1, width // 2 + 1, 1)).repeat(2, 0).repeat(2, 1)[:height, :width]
+        out.append(np.clip(background + noise, 0, 255).astype(np.uint8))
+    return tuple(out)
 
 
 def _colour(rng: np.random.Generator, low: int, high: int) -> Colour:
@@ -172,7 +202,7 @@ def _drums(canvas: Picture, cx: float, h: float, shell: Colour, dress: tuple[Col
         )
         for k in (1, -1)
     )
-    return Stage(canvas, (right, left), (246, 222, 170), *dress, max(1.5, 0.010 * h), max(2.0, 0.016 * h))
+    return Stage(canvas, (), (right, left), NOWHERE, (246, 222, 170), *dress, max(1.5, 0.010 * h), max(2.0, 0.016 * h))
 
 
 def _bass(canvas: Picture, cx: float, h: float, shell: Colour, dress: tuple[Colour, Colour]) -> Stage:
@@ -190,7 +220,7 @@ def _bass(canvas: Picture, cx: float, h: float, shell: Colour, dress: tuple[Colo
         )
         for k in (1, -1)
     )
-    return Stage(canvas, (right, left), (70, 62, 58), *dress, max(1.5, 0.012 * h), max(3.0, 0.036 * h))
+    return Stage(canvas, (), (right, left), NOWHERE, (70, 62, 58), *dress, max(1.5, 0.012 * h), max(3.0, 0.036 * h))
 
 
 def _plates(canvas: Picture, cx: float, h: float, dress: tuple[Colour, Colour]) -> Stage:
@@ -205,4 +235,4 @@ def _plates(canvas: Picture, cx: float, h: float, dress: tuple[Colour, Colour]) 
         )
         for k in (1, -1)
     )
-    return Stage(canvas, (right, left), (205, 170, 70), *dress, 0.02 * h, 0.12 * h)
+    return Stage(canvas, (), (right, left), NOWHERE, (205, 170, 70), *dress, 0.02 * h, 0.12 * h)

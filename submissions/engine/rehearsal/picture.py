@@ -59,7 +59,7 @@ def height_at(t: float, strikes_s: NDArray[np.float64]) -> float:
     until = strikes_s[after] - t if after < len(strikes_s) else 9.0
     gap = since + until
     raise_s = min(RAISE_S, gap)
-    top = min(1.0, 0.25 + gap / 0.4)
+    top = min(1.0, 0.1 + gap / 0.4)  # fast strokes are low
     rest = STILL_HEIGHT * (1.0 - np.exp(-since / 0.05))
     if until >= raise_s:
         return float(rest)
@@ -98,10 +98,11 @@ def frames(spec: PictureSpec, strikes_s: Sequence[float], times_s: Sequence[floa
 
 
 def _drawn(figure: Figure, hands: Hands, spec: PictureSpec, t: float) -> Picture:
-    canvas = figure.stage.background.copy()
+    grainy = figure.stage.grainy
+    canvas = grainy[round(t * spec.fps) % len(grainy)].copy()
     moments = [t + spec.exposure_s * k / SMEAR for k in range(SMEAR)]
     heights = [[height_at(m, hands.right_s) for m in moments], [height_at(m, hands.left_s) for m in moments]]
-    figure.draw(canvas, heights)
+    figure.draw(canvas, heights, round(12 * np.sin(2.1 * t) * np.cos(0.7 * t)) / 12)
     return canvas
 
 

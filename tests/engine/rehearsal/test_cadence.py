@@ -30,10 +30,17 @@ def likeness(one: list[frozenset], other: list[frozenset]) -> float:
 
 class TestTheCadence:
     def test_has_three_segments_of_8_16_and_12_bars(self):
-        assert [(score.title, len(score.parts[0].bars)) for score in SEGMENTS.values()] == [("Copper Gate", 8), ("Long Ladder", 16), ("Last Lantern", 12)]
+        assert [(score.title, len(score.parts[0].bars)) for score in SEGMENTS.values()] == [
+            ("Copper Gate", 8),
+            ("Long Ladder", 16),
+            ("Last Lantern", 12),
+        ]
 
     def test_has_four_sections(self):
-        assert all([part.instrument for part in score.parts] == ["snare", "tenors", "bass", "cymbals"] for score in SEGMENTS.values())
+        assert all(
+            [part.instrument for part in score.parts] == ["snare", "tenors", "bass", "cymbals"]
+            for score in SEGMENTS.values()
+        )
 
     def test_goes_at_108(self):
         assert {part.bpm for score in SEGMENTS.values() for part in score.parts} == {108.0}

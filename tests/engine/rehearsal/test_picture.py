@@ -16,7 +16,8 @@ def film(spec: PictureSpec, length_s: float = 3.0):
 
 
 def motion(pictures):
-    return np.abs(np.diff(pictures, axis=0)).mean(axis=(1, 2, 3))
+    """Share of the picture that changes from frame to frame by more than a camera's noise."""
+    return (np.abs(np.diff(pictures, axis=0)) > 25).mean(axis=(1, 2, 3))
 
 
 class TestAHand:
@@ -47,7 +48,7 @@ class TestThePicture:
         since = np.min(np.where(times[:, None] < np.array(STRIKES), 9.0, times[:, None] - np.array(STRIKES)), axis=1)
         until = np.min(np.where(times[:, None] > np.array(STRIKES), 9.0, np.array(STRIKES) - times[:, None]), axis=1)
         after = (since > 0.04) & (since < 0.12)
-        assert moved[until < 0.05].mean() > 1.5 * moved[after].mean()
+        assert moved[until < 0.05].mean() > 1.2 * moved[after].mean()
 
     def test_keeps_its_colours_by_seed(self):
         one, again, other = (film(replace(SMALL, seed=seed), 0.1) for seed in (1, 1, 2))
@@ -55,10 +56,13 @@ class TestThePicture:
         assert not np.array_equal(one, other)
 
     def test_stands_still_when_told(self):
-        assert not motion(film(replace(SMALL, effects=("still",)))).any()
+        assert not np.diff(film(replace(SMALL, effects=("still",))), axis=0).any()
+
+    def test_is_never_twice_the_same_otherwise(self):
+        assert np.diff(film(SMALL), axis=0).any(axis=(1, 2, 3)).mean() > 0.7
 
     def test_freezes_for_as_long_as_told(self):
-        moved = motion(film(replace(SMALL, frozen_s=(1.0, 2.0))))
+        moved = np.diff(film(replace(SMALL, frozen_s=(1.0, 2.0))), axis=0).any(axis=(1, 2, 3))
         assert not moved[31:59].any()
         assert moved[:29].any() and moved[61:].any()
 
@@ -86,9 +90,11 @@ class TestThePicture:
         assert edges(film(replace(SMALL, effects=("blurred",)), 0.1)) < 0.6 * edges(film(SMALL, 0.1))
 
     def test_shakes_as_a_whole(self):
-        corner = film(replace(SMALL, effects=("shaking",)))[:, :30, :30]
-        assert motion(corner).mean() > 1.0
-        assert motion(film(SMALL)[:, :30, :30]).mean() < 0.01
+        def rim(pictures):
+            return motion(pictures[:, 100:106, :40]).mean()  # where wall meets floor, away from the player
+
+        assert rim(film(replace(SMALL, effects=("shaking",)))) > 0.02
+        assert rim(film(SMALL)) < 0.001
 
 
 class TestFrameTimes:
