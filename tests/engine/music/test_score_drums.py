@@ -176,6 +176,12 @@ class TestBassLine:
         with pytest.raises(ScoreError, match="no stroke for bass 5"):
             line(run(FIVE[:4]), drum="5")
 
+    def test_clicks_off_the_drums_places_leave_the_drums_alone(self):
+        notes = run(("F5", "D5", "B4", "G4"), "e") + p.note("h", "A5", head="x")
+        part = read_score(p.page(p.bar(1, p.first(), notes), name="Bass")).parts[0]
+        assert [s.drum for s in part.strokes] == ["bass-1", "bass-2", "bass-3", "bass-4"]
+        assert [u.says for u in part.unread] == ["bar 1: a note at A5 stands for no drum; that stroke is missing"]
+
     def test_notes_on_no_drum_are_told(self):
         seven = ("A5", "G5", "F5", "E5", "D5", "C5", "B4")
         score = read_score(p.page(p.bar(1, p.first(), run(seven, "e")), name="Bass"))
@@ -190,6 +196,10 @@ class TestTenors:
     def test_six_drums_keep_the_small_ones_above(self):
         part = line(run(("E5", "C5", "A4", "F4", "G5", "B5"), "e"), name="Tenors")
         assert [s.drum for s in part.strokes] == [f"tenor-{n}" for n in range(1, 7)]
+
+    def test_small_drums_above_an_unusual_layout_are_five_and_six(self):
+        part = line(run(("A5", "E5", "C5", "A4", "F4"), "e"), name="Tenors")
+        assert [s.drum for s in part.strokes] == ["tenor-5", "tenor-1", "tenor-2", "tenor-3", "tenor-4"]
 
     def test_two_hands_at_once_are_two_strokes(self):
         part = line(chord(("E5", "F4"), "w"), name="Tenors")

@@ -140,6 +140,10 @@ class TestRolls:
         assert {s.kind for s in part.strokes} == kinds
         assert len(part.strokes) == strokes
 
+    def test_a_note_without_a_type_has_the_beams_its_length_needs(self):
+        bare = p.note("e", dots=1, tremolo=(1, "single")).replace("<type>eighth</type>", "").replace("<dot/>", "")
+        assert len(read(bare).strokes) == 3
+
     def test_only_the_first_stroke_carries_the_accent(self):
         part = read(p.note("q", tremolo=(2, "single"), articulations="accent"))
         assert [s.accent for s in part.strokes] == [True, False, False, False]
@@ -392,6 +396,10 @@ class TestWhatIsNotReadIsTold:
         part = read_part(p.page(p.bar(1, p.first(), p.note("w")), p.bar(2, music, p.note("w"))))
         assert (2, element) in [(u.bar, u.element) for u in part.unread]
         assert all(u.says.startswith(f"bar {u.bar}: ") and len(u.says) > 25 for u in part.unread)
+
+    def test_a_technique_in_words_is_a_warning(self):
+        part = read(p.words("on rim"), p.note("w"))
+        assert part.warnings == ("bar 1: “on rim” is not followed; noteheads and instruments tell the technique",)
 
     def test_a_plain_bar_has_nothing_to_tell(self):
         part = read(p.note("q", notations='<slur type="start"/>', articulations="staccato"), p.note("q"), p.rest("h"))

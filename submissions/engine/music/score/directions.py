@@ -47,6 +47,9 @@ UNREAD_WORDS = tuple(
         (r"\b(simile|sim\.|ad lib|improvise|solo fill|fill)(?=\W|$)", "only the printed notes are read"),
     )
 )
+TECHNIQUE_WORDS = re.compile(
+    r"\b((on |to )?rims?|cross.?stick|x.?stick|stick clicks?|muted?|dampen(ed)?|snares off)\b", re.IGNORECASE
+)
 PER_MINUTE = re.compile(r"[0-9]{1,6}(\.[0-9]{1,6})?")
 MAX_TEMPO = 1000  # quarters a minute; anything above is a mistake in the file
 
@@ -158,6 +161,9 @@ def _read_words(words: str, bar: RawBar, at: Fraction) -> None:
     letters = as_sticking(words)
     if letters:
         bar.sticking.append((at, letters))
+    technique = TECHNIQUE_WORDS.search(words)
+    if technique:
+        bar.warnings.append(f"“{technique.group(0)}” is not followed; noteheads and instruments tell the technique")
     for pattern, says in UNREAD_WORDS:
         found = pattern.search(words)
         if found:

@@ -41,6 +41,7 @@ LINES, SPACES = ("F5", "D5", "B4", "G4", "E4"), ("E5", "C5", "A4", "F4")
 BASS_LAYOUTS = (LINES, (*SPACES, "D4"), ("G5", *SPACES))
 # Tenors: four drums in the spaces or on lines, the two small ones above them.
 TENOR_LAYOUTS = ((*SPACES, "G5", "B5"), (*LINES[:4], "A5", "C6"), (*LINES[1:], "F5", "A5"))
+SMALL_ON_TOP = {5: (5, 1, 2, 3, 4), 6: (6, 5, 1, 2, 3, 4)}  # tenors in an unusual layout, from the top of the staff
 MOST = {"bass": 6, "tenors": 6}
 Places = dict[str, tuple[tuple[int, ...], str]]
 
@@ -157,13 +158,16 @@ def _by_place(instrument: str, part: RawPart, notes: list[RawNote]) -> Places:
     alone = number_in_name(part.name)
     if instrument == "bass" and alone is not None and len(keys) == 1:
         return {keys[0]: ((alone,), f"the part is called “{part.name}”")}
-    plain = {note.place for note in notes if note.head not in HEADS}
-    ranked = [key for key in keys if key in plain] if plain and len(keys) > 5 else keys
+    plain = {note.place for note in notes if note.head not in HEADS} or set(keys)
     out: Places = {key: ((), "only special noteheads stand there; which drum it is cannot be told") for key in keys}
     for layout in BASS_LAYOUTS if instrument == "bass" else TENOR_LAYOUTS:
-        if set(ranked) <= set(layout):
+        if plain <= set(layout):
+            fitting = [key for key in keys if key in layout]
             return out | {
-                key: ((layout.index(key) + 1,), "the usual place on the staff, highest drum on top") for key in ranked
+                key: ((layout.index(key) + 1,), "the usual place on the staff, highest drum on top") for key in fitting
             }
-    numbers = {key: n for n, key in enumerate(ranked, start=1) if n <= MOST[instrument]}
-    return out | {key: ((n,), f"place {n} of {len(ranked)} from the top of the staff") for key, n in numbers.items()}
+    ranked = keys if len(keys) <= 5 else [key for key in keys if key in plain]
+    order = SMALL_ON_TOP.get(len(ranked), ()) if instrument == "tenors" else ()
+    numbers = {key: order[n - 1] if order else n for n, key in enumerate(ranked, start=1) if n <= MOST[instrument]}
+    why = f"place {{}} of {len(ranked)} from the top of the staff"
+    return out | {key: ((numbers[key],), why.format(n)) for n, key in enumerate(ranked, start=1) if key in numbers}

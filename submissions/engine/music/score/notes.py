@@ -189,6 +189,14 @@ def unread_of(note: Element) -> list[tuple[str, str]]:
     return out
 
 
+def beams_of(note: Element, length: Fraction) -> int:
+    """Beams or flags of the note's type; where a program leaves the type out, those its length needs."""
+    name = text(note, "type")
+    if name or length <= 0:
+        return BEAMS.get(name, 0)
+    return next((beams for beams in range(len(TYPES)) if length >= Fraction(1, 2**beams)), 0)
+
+
 def read_note(note: Element, at: Fraction, length: Fraction, shifts: Mapping[int, int]) -> RawNote:
     """The note at `at` quarters of its bar, lasting `length`; shifts are the clefs' by staff."""
     head = note.find("notehead")
@@ -208,7 +216,7 @@ def read_note(note: Element, at: Fraction, length: Fraction, shifts: Mapping[int
         chord=note.find("chord") is not None,
         tie_start=starts,
         tie_stop=stops,
-        beams=BEAMS.get(text(note, "type"), 0),
+        beams=beams_of(note, length),
         nominal=nominal_length(note),
         tremolo=tremolo,
         buzz=says_buzz(note) or (tremolo is not None and tremolo.kind == "unmeasured"),

@@ -11,9 +11,10 @@ from .drums import drum_map, guess_instrument, number_in_name
 from .intake import open_tree
 from .raw import RawBar, RawInstrument, RawPart
 from .repeats import fill_in
-from .strike import RollKey, Striker, joined
+from .strike import RollKey, Striker
 from .timeline import Timeline, make_timeline
 from .tree import text
+from .unison import joined
 from .walk import Walker
 
 Source = Path | str | bytes
