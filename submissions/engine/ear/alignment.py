@@ -13,7 +13,7 @@ from ..facts import ZeroFacts
 from ..music.click import END_TO_MARK_S, ClickBeat, ClickLayout
 from ..music.written import Part
 from .baseband import transform
-from .believed_marks import Marks, believe_marks, other_tempo
+from .believed_marks import Marks, believe_pair, believe_single, other_tempo
 from .click_search import FoundClick, confirm_ours, find_click
 from .marks import search_marks
 from .onsets import Onsets
@@ -59,16 +59,24 @@ def align(mono: NDArray[np.floating], rate: int, part: Part, layout: ClickLayout
     page = page_of(part, layout)
     ballot = vote(onsets, page)
     starts, ends = search_marks(spectrum)
+    layouts = _layouts(layout, part, ballot, other_tempo(layout, starts, ends))
     click: FoundClick | None = None
-    for used in _layouts(layout, part, ballot, other_tempo(layout, starts, ends)):
-        marks = believe_marks(mono, rate, used, starts, ends, ballot)
-        click = (
-            confirm_ours(spectrum, used, marks.zero_s)
-            if marks
-            else find_click(mono, rate, spectrum, used, part, ballot, onsets.times_s)
-        )
+    marks, used = None, layout
+    for used in layouts:
+        marks = believe_pair(mono, rate, used, starts, ends)
+        if marks:
+            click = confirm_ours(spectrum, used, marks.zero_s)
+            break
+    for used in () if marks else layouts:
+        marks = believe_single(mono, rate, used, starts, ends, ballot)
+        if marks:
+            click = confirm_ours(spectrum, used, marks.zero_s)
+        else:
+            click = find_click(mono, rate, spectrum, used, part, ballot, onsets.times_s)
         if marks or click:
             break
+    else:
+        used = used if marks else layout
     if click is not None:
         ballot = vote(_strokes_alone(onsets, click, mono, rate), page) or ballot
     facts = _facts(marks, click, ballot, part, used)

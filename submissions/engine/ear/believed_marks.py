@@ -20,8 +20,9 @@ ALONE_HEIGHT = 26.0  # noise reaches it once in 2e11 places
 PAIR_HEIGHT = 11.0  # each of two at the right distance: a window of 50 ms for the second leaves 300 places
 PAIR_SUM = 34.0
 MOST_PPM = 260e-6
+SAME_TEMPO = 0.003  # of strokes and marks
 NEAR_S = 0.080  # how far the strokes may lie from the marks' zero: push or drag
-CONFIRMING = 0.3  # share of written strokes that a confirming hypothesis finds
+CONFIRMING = 0.5  # share of written strokes that a confirming hypothesis finds
 PATH_SD_S = 60e-6  # what a phone's own filters and the first reflections add; measured on made takes
 CLOCK_SD = 40e-6  # of two devices' quartz against each other, when only one group tells
 
@@ -38,15 +39,10 @@ class Marks:
     end_s: float | None
 
 
-def believe_marks(
-    mono: NDArray[np.floating],
-    rate: int,
-    layout: ClickLayout,
-    starts: list[MarkGroup],
-    ends: list[MarkGroup],
-    ballot: list[Hypothesis],
+def believe_pair(
+    mono: NDArray[np.floating], rate: int, layout: ClickLayout, starts: list[MarkGroup], ends: list[MarkGroup]
 ) -> Marks | None:
-    """The marks of this layout, else None."""
+    """Both groups at this layout's own distance, else None."""
     due_start, due_end = on_sample(layout.marks_start_s), on_sample(layout.marks_end_s)
     length = due_end - due_start
     pairs = [
@@ -57,18 +53,32 @@ def believe_marks(
         and min(start.height, end.height) > PAIR_HEIGHT
         and start.height + end.height > PAIR_SUM
     ]
-    if pairs:
-        start, end = _best(pairs)
-        first, last = refine(mono, rate, start), refine(mono, rate, end)
-        ratio = apart_s(first, last) / length
-        if abs(ratio - 1) < MOST_PPM + 0.0005 / length:
-            sd = float(np.hypot(first.group.sd_s, PATH_SD_S))
-            return Marks(first.group.at_s - ratio * due_start, sd, ratio, True, first.group.at_s, last.group.at_s)
+    if not pairs:
+        return None
+    start, end = _best(pairs)
+    first, last = refine(mono, rate, start), refine(mono, rate, end)
+    ratio = apart_s(first, last) / length
+    if abs(ratio - 1) > MOST_PPM + 0.0005 / length:
+        return None
+    sd = float(np.hypot(first.group.sd_s, PATH_SD_S))
+    return Marks(first.group.at_s - ratio * due_start, sd, ratio, True, first.group.at_s, last.group.at_s)
+
+
+def believe_single(
+    mono: NDArray[np.floating],
+    rate: int,
+    layout: ClickLayout,
+    starts: list[MarkGroup],
+    ends: list[MarkGroup],
+    ballot: list[Hypothesis],
+) -> Marks | None:
+    """One group where the strokes confirm the zero that it gives, else None."""
+    due_start, due_end = on_sample(layout.marks_start_s), on_sample(layout.marks_end_s)
     singles = sorted([(g, due_start) for g in starts] + [(g, due_end) for g in ends], key=lambda one: -one[0].height)
     for group, due in singles:
         if group.height < ALONE_HEIGHT:
-            break
-        if _confirmed(group.at_s - due, ballot):
+            return None
+        if _confirmed(group.at_s - due, layout, ballot):
             fine = refine(mono, rate, group).group
             sd = float(np.hypot(fine.sd_s, np.hypot(PATH_SD_S, CLOCK_SD * abs(due))))
             start_s, end_s = (fine.at_s, None) if group.rising else (None, fine.at_s)
@@ -87,8 +97,15 @@ def _best(pairs: Iterable[tuple[MarkGroup, MarkGroup]]) -> tuple[MarkGroup, Mark
     )
 
 
-def _confirmed(zero_s: float, ballot: list[Hypothesis]) -> bool:
-    return any(abs(h.zero_s - zero_s) < NEAR_S and h.support > CONFIRMING for h in ballot)
+def _confirmed(zero_s: float, layout: ClickLayout, ballot: list[Hypothesis]) -> bool:
+    """Whether the strokes, at this layout's tempo, lie about there or whole bars later nearly as well as anywhere."""
+    best = max((h.support for h in ballot), default=0.0)
+    return any(
+        abs(h.zero_s - zero_s) < NEAR_S
+        and h.support > max(CONFIRMING, 0.8 * best)
+        and abs(h.stretch * layout.tempo_scale - 1) < SAME_TEMPO
+        for h in ballot
+    )
 
 
 def other_tempo(layout: ClickLayout, starts: list[MarkGroup], ends: list[MarkGroup]) -> list[float]:

@@ -30,6 +30,7 @@ class Page:
     buzz_s: Array  # (k, 2) begin and end of each buzz
     count_s: Array  # beats of a count-off that may be there, negative
     bar_s: float  # the first bar
+    bpm: float
     end_s: float
 
     def __len__(self) -> int:
@@ -45,7 +46,7 @@ def page_of(part: Part, layout: ClickLayout | None = None) -> Page:
     scale = layout.tempo_scale if layout else 1.0
     count = np.array([beat.at_s * scale for beat in layout.beats if beat.counted]) if layout else np.zeros(0)
     keep = np.concatenate([[True], np.diff(times) > 1e-6]) if len(times) else np.zeros(0, bool)
-    return Page(times[keep], levels[keep], buzz, count, part.bars_from_zero()[0].length_s, part.end_s)
+    return Page(times[keep], levels[keep], buzz, count, part.bars_from_zero()[0].length_s, part.bpm, part.end_s)
 
 
 def strongest(onsets: Onsets, page: Page) -> Onsets:

@@ -7,7 +7,9 @@ has anything to do with the page: a written stroke sounds with probability HIT a
 comes at random at the rate of the whole take.
 """
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from copy import copy
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,6 +36,7 @@ MISS_COST = float(-np.log(1 - HIT))
 EDGE_COST = 7.0  # nats: beginning late or stopping early is one event, however many strokes it takes away
 NEAR_TEMPO = 0.03  # how far a player without a click in the ear is followed as a matter of course
 WIDE_TEMPO = (0.6, 1.65)
+EXCERPT_S = 15.0  # enough strokes to tell a tempo, few enough seconds to try them all
 GOOD_SUPPORT = 0.75  # share of written strokes found above which no other tempo is looked for
 CANDIDATES = 14
 
@@ -197,6 +200,12 @@ class _Histogram:
         votes: Array = fft.irfft(self.heard * np.conj(fft.rfft(answer)), self.size)
         return votes
 
+    def excerpt(self, seconds: float) -> "_Histogram":
+        """The same with a page that ends after so many seconds."""
+        out = copy(self)
+        out.page = replace(self.page, at_s=self.page.at_s[self.page.at_s < seconds])
+        return out
+
     def peaks(self, stretch: float, count: int) -> list[float]:
         votes = self.at(stretch)
         top = (votes >= np.roll(votes, 1)) & (votes > np.roll(votes, -1))
@@ -218,20 +227,32 @@ def vote(onsets: Onsets, page: Page, near: tuple[float, ...] = ()) -> list[Hypot
         return [weigh(heard, levels, page, zero, stretch) for zero in histogram.peaks(stretch, count)]
 
     found = tried(1.0) + [weigh(heard, levels, page, zero, 1.0) for zero in near]
-    if max(h.support for h in found) < GOOD_SUPPORT:
-        step = 1.5 * BLUR_S / max(page.end_s, 1.0)
-        for stretches in (
-            np.arange(1 - NEAR_TEMPO, 1 + NEAR_TEMPO, step),
-            np.exp(np.arange(np.log(WIDE_TEMPO[0]), np.log(WIDE_TEMPO[1]), step)),
-        ):
-            heights = [float(histogram.at(s).max()) for s in stretches]
-            for k in np.argsort(heights)[::-1][:4]:
-                found += [_straighten(onsets, page, h) for h in tried(float(stretches[k]), 4)]
-            if max(h.support for h in found) >= GOOD_SUPPORT:
-                break
+    for stretches, straight in _tempi(page, histogram):
+        if max((h.support for h in found), default=0.0) >= GOOD_SUPPORT:
+            break
+        heights = [float(histogram.at(s).max()) for s in stretches]
+        for k in np.argsort(heights)[::-1][:4]:
+            more = tried(float(stretches[k]), 4)
+            found += more if straight else [_straighten(onsets, page, h) for h in more]
     found = distinct(found)
     rate = _random_rate(heard, found[0])
     return distinct([weigh(heard, levels, page, h.zero_s, h.stretch, rate) for h in found])
+
+
+def _tempi(page: Page, histogram: _Histogram) -> Iterator[tuple[Array, bool]]:
+    """(stretches to try, whether they are exact), the likelier first: a ladder's tempi, nearly this one, any other."""
+    low, high = WIDE_TEMPO
+    whole = np.arange(np.ceil(page.bpm * low), np.floor(page.bpm * high) + 1)
+    yield page.bpm / whole, True
+    step = 1.5 * BLUR_S / max(page.end_s, 1.0)
+    yield np.arange(1 - NEAR_TEMPO, 1 + NEAR_TEMPO, step), False
+    short = histogram.excerpt(EXCERPT_S)
+    step = 1.5 * BLUR_S / max(min(page.end_s, EXCERPT_S), 1.0)
+    wide = np.exp(np.arange(np.log(low), np.log(high), step))
+    heights = np.array([float(short.at(s).max()) for s in wide])
+    best = wide[np.argsort(heights)[::-1][:3]]
+    fine = 1.5 * BLUR_S / max(page.end_s, 1.0)
+    yield np.concatenate([s * (1 + np.arange(-step, step, fine)) for s in best]), False
 
 
 def _random_rate(heard: Array, best: Hypothesis) -> float:
