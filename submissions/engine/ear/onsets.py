@@ -157,7 +157,11 @@ def pick(novelty: Novelty, threshold_db: float = THRESHOLD_DB) -> NDArray[np.int
 
 def place(mono: NDArray[np.floating], rate: int, novelty: Novelty, frames: NDArray[np.int64]) -> Onsets:
     """The picked frames with each time at the foot of its attack."""
-    high = _above_ring(mono, rate)
+    return place_in(above_ring(mono, rate), rate, novelty, frames)
+
+
+def place_in(high: Array, rate: int, novelty: Novelty, frames: NDArray[np.int64]) -> Onsets:
+    """The same, from sound whose ring has been taken away (see above_ring), shape (n,)."""
     times = find_feet(high, rate, frames * HOP_S)
     order = np.argsort(times, kind="stable")
     frames, times = frames[order], times[order]
@@ -179,7 +183,7 @@ def place(mono: NDArray[np.floating], rate: int, novelty: Novelty, frames: NDArr
 def find_feet(high: Array, rate: int, near_s: NDArray[np.floating], before_s: float = FOOT_BEFORE_S) -> Array:
     """The foot of the attack near each of near_s, seconds: the likeliest split into quiet before and loud after.
 
-    high is the sound without the ring of the drums, shape (n,), see _above_ring.
+    high is the sound without the ring of the drums, shape (n,), see above_ring.
     """
     if not len(near_s):
         return np.zeros(0)
@@ -187,12 +191,13 @@ def find_feet(high: Array, rate: int, near_s: NDArray[np.floating], before_s: fl
     padded = np.concatenate([np.zeros(before), high, np.zeros(after + 1)])
     starts = np.clip(np.round(near_s * rate).astype(np.int64), 0, len(high))
     pieces = np.lib.stride_tricks.sliding_window_view(padded, before + after)[starts]
-    feet = _likeliest_split(pieces**2, guard=max(8, rate // 4000))
+    feet = likeliest_split(pieces**2, guard=max(8, rate // 4000))
     found: Array = np.maximum((starts - before + feet) / rate, 0.0)
     return found
 
 
-def _above_ring(mono: NDArray[np.floating], rate: int) -> Array:
+def above_ring(mono: NDArray[np.floating], rate: int) -> Array:
+    """The sound without the low ring of what was struck before, shape (n,)."""
     high: Array = signal.sosfilt(signal.butter(2, FOOT_HIGHPASS_HZ, "highpass", fs=rate, output="sos"), mono)
     return high
 
@@ -212,7 +217,7 @@ def _attack_db(high: Array, rate: int, times_s: Array) -> Array:
     return ratio
 
 
-def _likeliest_split(power: Array, guard: int) -> NDArray[np.int64]:
+def likeliest_split(power: Array, guard: int) -> NDArray[np.int64]:
     """For each row the k that minimises k log var(before k) + (n - k) log var(from k), guard samples off the ends."""
     n = power.shape[1]
     total = np.cumsum(power, axis=1)

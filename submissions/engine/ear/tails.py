@@ -7,6 +7,8 @@ own second bounce of sound. The median over many strokes of what follows them is
 candidate counts only as far as it rises over what the strokes before it were bound to leave.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -23,29 +25,46 @@ LEAST_STROKES = 5  # fewer show nothing in common
 OVER = 1.6  # +2 dB: strokes differ
 
 
-def rise_over_tails(novelty: Novelty, frames: Index) -> Array:
-    """The rise of each candidate frame over its past and over what earlier strokes leave behind, dB, shape (n,)."""
-    rise = novelty.rise_db[frames]
-    clear = frames[rise > CLEAR_DB]
-    left = leavings(novelty, clear, frames[rise > 0.5 * CLEAR_DB])
-    if left is None:
-        return rise
-    out = rise.copy()
-    starts = np.searchsorted(clear, frames - REACH_FRAMES)
-    stops = np.searchsorted(clear, frames - FIRST_FRAME, side="right")
-    for n in np.flatnonzero(stops > starts):
-        sources = clear[starts[n] : stops[n]]
-        peaks = np.maximum(novelty.power[sources], novelty.power[np.minimum(sources + 1, len(novelty.power) - 1)])
-        bound = OVER * np.sum(peaks * left[frames[n] - sources], axis=0) + novelty.floor
-        past = novelty.power[frames[n] - LAG_FRAMES] + novelty.floor
-        now = novelty.power[frames[n]] + novelty.floor
-        over = 10 * np.log10(np.maximum(now / np.maximum(past, bound), 1.0))
-        out[n] = min(rise[n], float(over @ novelty.share))
-    return out
+@dataclass(frozen=True)
+class Tails:
+    """The clear strokes of a take and what each of them left behind."""
+
+    novelty: Novelty
+    clear: Index  # frames of the clear strokes, sorted
+    peaks: Array  # (clear strokes, bands) power of their attacks
+    left: Array | None  # (REACH_FRAMES + 1, bands) share of it after so many frames; None: too few strokes
+
+    def rise_over(self, frames: Index) -> Array:
+        """The rise of each frame over its past and over what earlier strokes left behind, dB, shape (n,)."""
+        novelty = self.novelty
+        rise = novelty.rise_db[frames]
+        if self.left is None:
+            return rise
+        out = rise.copy()
+        starts = np.searchsorted(self.clear, frames - REACH_FRAMES)
+        stops = np.searchsorted(self.clear, frames - FIRST_FRAME, side="right")
+        for n in np.flatnonzero(stops > starts):
+            near = slice(starts[n], stops[n])
+            bound = OVER * np.sum(self.peaks[near] * self.left[frames[n] - self.clear[near]], axis=0) + novelty.floor
+            past = novelty.power[frames[n] - LAG_FRAMES] + novelty.floor
+            now = novelty.power[frames[n]] + novelty.floor
+            over = 10 * np.log10(np.maximum(now / np.maximum(past, bound), 1.0))
+            out[n] = min(rise[n], float(over @ novelty.share))
+        return out
 
 
-def leavings(novelty: Novelty, clear: Index, every: Index) -> Array | None:
-    """Power after a stroke over the power of its attack, median over the strokes, shape (REACH + 1, bands).
+def learn_tails(novelty: Novelty, frames: Index) -> Tails:
+    """What the clear ones among the candidate frames leave behind."""
+    every = np.sort(frames)
+    rise = novelty.rise_db[every]
+    clear = every[rise > CLEAR_DB]
+    size = len(novelty.power)
+    peaks = np.maximum(novelty.power[clear], novelty.power[np.minimum(clear + 1, max(size - 1, 0))]).astype(np.float64)
+    return Tails(novelty, clear, peaks, _leavings(novelty, clear, every[rise > 0.5 * CLEAR_DB]))
+
+
+def _leavings(novelty: Novelty, clear: Index, every: Index) -> Array | None:
+    """Power after a stroke over the power of its attack, median over the strokes, shape (REACH_FRAMES + 1, bands).
 
     For each lag only strokes count after which nothing else was struck until then; None: too few strokes.
     """
@@ -54,14 +73,7 @@ def leavings(novelty: Novelty, clear: Index, every: Index) -> Array | None:
     if len(clear) < LEAST_STROKES:
         return None
     peaks = np.maximum(novelty.power[clear], novelty.power[clear + 1]) + novelty.floor
-    loud = novelty.level_db[np.minimum(every + 1, size - 1)]
-    own = novelty.level_db[clear + 1]
-    free = np.full(len(clear), REACH_FRAMES + 1)
-    for n, at in enumerate(clear.tolist()):
-        later = every[(every > at + FIRST_FRAME) & (every <= at + REACH_FRAMES)]
-        rival = later[loud[np.searchsorted(every, later)] > own[n] + 10 * np.log10(CLEARLY_LOUDER)]
-        if len(rival):
-            free[n] = rival[0] - at - LAG_FRAMES
+    free = _free_frames(novelty, clear, every)
     out = np.zeros((REACH_FRAMES + 1, peaks.shape[1]))
     for lag in range(FIRST_FRAME, REACH_FRAMES + 1):
         alone = free > lag
@@ -73,3 +85,16 @@ def leavings(novelty: Novelty, clear: Index, every: Index) -> Array | None:
     wide[1:] = np.maximum(wide[1:], out[:-1])
     wide[:-1] = np.maximum(wide[:-1], out[1:])
     return wide
+
+
+def _free_frames(novelty: Novelty, clear: Index, every: Index) -> Index:
+    """For how many frames after each clear stroke nothing of comparable loudness was struck."""
+    loud = novelty.level_db[np.minimum(every + 1, len(novelty.power) - 1)]
+    own = novelty.level_db[clear + 1]
+    free = np.full(len(clear), REACH_FRAMES + 1)
+    for n, at in enumerate(clear.tolist()):
+        low, high = np.searchsorted(every, (at + FIRST_FRAME + 1, at + REACH_FRAMES + 1))
+        rivals = np.flatnonzero(loud[low:high] > own[n] + 10 * np.log10(CLEARLY_LOUDER))
+        if len(rivals):
+            free[n] = every[low + rivals[0]] - at - LAG_FRAMES
+    return free

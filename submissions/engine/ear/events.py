@@ -1,0 +1,97 @@
+"""The part as events in file time, and the player's own time followed through it.
+
+Conventions: seconds of file time unless a name says otherwise.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..facts import ZeroFacts
+from ..music.written import Part
+from .matching import Paired, pair
+
+Array = NDArray[np.float64]
+
+TOGETHER_S = 1e-4  # written strokes nearer than this are one event (a unison)
+FIRST_SPREAD_S = 0.030  # before anything is known of the player: a beginner's
+LEAST_SPREAD_S, MOST_SPREAD_S = 0.006, 0.045
+OFFSET_REACH_S, OFFSET_STEP_S = 0.080, 0.002  # what players push or drag, and then some
+OFFSET_WIDTH_S, OFFSET_PRIOR_S = 0.012, 0.045
+CURVE_S = 2.5  # about a bar: how fast the player's tempo is followed
+CURVE_PULL = 3.0  # strokes' worth of pull towards the whole take's middle
+ROUNDS = 2
+MAD_TO_SD = 1.4826  # of a normal distribution
+
+
+@dataclass(frozen=True)
+class Event:
+    """Strokes written for one moment: one stroke, or a unison of several drums."""
+
+    at_s: float  # from zero
+    strokes: tuple[int, ...]  # indices into Part.strokes
+    kind: str
+
+
+def events_of(part: Part) -> tuple[Event, ...]:
+    """Everything to be paired: strokes, diddles and the first stroke of each buzz, in order; graces come later."""
+    out: list[Event] = []
+    for at_s, n in sorted((s.at_s, n) for n, s in enumerate(part.strokes) if s.kind != "grace"):
+        if out and at_s - out[-1].at_s < TOGETHER_S:
+            out[-1] = Event(out[-1].at_s, (*out[-1].strokes, n), out[-1].kind)
+        else:
+            out.append(Event(at_s, (n,), part.strokes[n].kind))
+    return tuple(out)
+
+
+def due_s(at_s: float, part: Part, zero: ZeroFacts) -> float:
+    """File time at which a stroke written at at_s is to be expected of this player: whole bars late, their tempo."""
+    return (zero.zero_s or 0.0) + zero.clock_ratio * (late_start_s(part, zero) + at_s / zero.tempo_ratio)
+
+
+def late_start_s(part: Part, zero: ZeroFacts) -> float:
+    """Click time by which the playing begins whole bars late (or, negative, early)."""
+    bars = part.bars_from_zero()
+    late_s = sum(bar.length_s for bar in bars[: max(zero.late_bars, 0)])
+    return late_s + min(zero.late_bars, 0) * bars[0].length_s
+
+
+def follow(due: Array, heard_s: Array, evidence: Array) -> Paired:
+    """Pair, learn the player's own time and spread from the pairs, and pair again."""
+    paired = pair(due + first_offset(due, heard_s, evidence), heard_s, evidence, FIRST_SPREAD_S)
+    for _ in range(ROUNDS):
+        hit = paired.of_event >= 0
+        if np.count_nonzero(hit) < 4:
+            break
+        late = heard_s[paired.of_event[hit]] - due[hit]
+        curve = smooth_late(due[hit], late, due)
+        spread = 1.1 * MAD_TO_SD * float(np.median(np.abs(late - curve[hit])))
+        paired = pair(due + curve, heard_s, evidence, float(np.clip(spread, LEAST_SPREAD_S, MOST_SPREAD_S)))
+    return paired
+
+
+def first_offset(due: Array, heard_s: Array, evidence: Array) -> float:
+    """The common offset, within what players push or drag, that the clearest candidates agree on, seconds."""
+    strong = heard_s[evidence > 1.0]
+    if not len(strong) or not len(due):
+        return 0.0
+    near = np.searchsorted(strong, due)
+    gaps = np.concatenate([strong[np.clip(near + k, 0, len(strong) - 1)] - due for k in (-2, -1, 0, 1)])
+    gaps = gaps[np.abs(gaps) < 1.25 * OFFSET_REACH_S]
+    if len(gaps) < 4:
+        return 0.0
+    grid = np.arange(-OFFSET_REACH_S, OFFSET_REACH_S + OFFSET_STEP_S, OFFSET_STEP_S)
+    votes = np.exp(-0.5 * ((gaps[:, None] - grid[None, :]) / OFFSET_WIDTH_S) ** 2).sum(axis=0)
+    votes *= np.exp(-0.5 * (grid / OFFSET_PRIOR_S) ** 2)
+    return float(grid[int(np.argmax(votes))])
+
+
+def smooth_late(at_s: Array, late: Array, wanted_s: Array) -> Array:
+    """A robust running mean of late over CURVE_S, drawn towards the whole take's median; shape of wanted_s."""
+    middle = float(np.median(late))
+    scale = MAD_TO_SD * float(np.median(np.abs(late - middle))) + 1e-3
+    kept = np.clip(late, middle - 3 * scale, middle + 3 * scale)
+    near = np.exp(-0.5 * ((wanted_s[:, None] - at_s[None, :]) / (CURVE_S / 2)) ** 2)
+    curve: Array = (near @ kept + CURVE_PULL * middle) / (near.sum(axis=1) + CURVE_PULL)
+    return curve
