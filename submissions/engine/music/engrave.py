@@ -13,6 +13,7 @@ from xml.etree.ElementTree import Element, tostring
 import verovio
 
 from ..errors import ScoreError
+from .beams import beam_and_stem
 from .musicfont import signs_as_paths
 from .one_part import gray_others, only_part, tidy
 
@@ -76,6 +77,8 @@ def engrave(tree: Element, part_id: str, own: frozenset[int] | None = None) -> E
     root = only_part(tree, part_id)
     if own is not None:
         gray_others(root, own)
+    for part in root.iter("part"):
+        beam_and_stem(part)
     tidy(root)
     measures = list(root.iter("measure"))
     ids = _name_measures(measures)

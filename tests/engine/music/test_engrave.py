@@ -8,6 +8,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from submissions.engine.errors import ScoreError
+from submissions.engine.music.beams import beam_and_stem
 from submissions.engine.music.engrave import PHONE_SPACES, PRINT_WIDTH_MM, STAFF_MM, engrave, lines_of
 from submissions.engine.music.one_part import OTHERS_GRAY
 from submissions.engine.music.own_notes import own_notes
@@ -165,6 +166,55 @@ class TestABassChair:
         tree, part = open_tree(source), read_part(source, "P3", drum)
         struck = sum(stroke.kind in ("stroke", "grace", "buzz") for stroke in part.strokes)
         assert len(own_notes(tree, part)) == struck
+
+
+class TestAFileWithoutBeams:
+    """Exports that carry no beams would come out as flags; notes of one beat are beamed, stems stand up."""
+
+    def beams(self, *bars, **options) -> list[list[str]]:
+        root = open_tree(score(*bars, **options))
+        part = root.find("part")
+        for stem in [s for n in part.iter("note") for s in n.findall("stem")]:
+            stem.text = "up"
+        beam_and_stem(part)
+        return [[b.text for b in n.findall("beam")] for n in part.iter("note") if n.find("rest") is None]
+
+    def test_joins_the_notes_of_a_beat(self):
+        found = self.beams(note("16th", 1) * 4 + note("eighth", 2) * 2 + note() * 2)
+        assert found[:4] == [["begin"] * 2, ["continue"] * 2, ["continue"] * 2, ["end"] * 2]
+        assert found[4:] == [["begin"], ["end"], [], []]
+
+    def test_hooks_a_lone_sixteenth_beside_a_dotted_eighth(self):
+        found = self.beams(note("eighth", 3) + note("16th", 1) + note("16th", 1) + note("eighth", 3) + note() * 2)
+        assert found[:4] == [["begin"], ["end", "backward hook"], ["begin", "forward hook"], ["end"]]
+
+    def test_breaks_at_a_rest_and_at_the_beat(self):
+        found = self.beams(
+            note("eighth", 2) + note("eighth", 2, rest=True) + note("eighth", 2) * 3 + note("eighth", 2) + note()
+        )
+        assert found == [[], ["begin"], ["end"], ["begin"], ["end"], []]
+
+    def test_joins_three_eighths_in_six_eight(self):
+        bar = note("eighth", 2) * 6
+        data = score(bar).replace(
+            b"<beats>4</beats><beat-type>4</beat-type>", b"<beats>6</beats><beat-type>8</beat-type>"
+        )
+        part = open_tree(data).find("part")
+        beam_and_stem(part)
+        assert [n.findtext("beam") for n in part.iter("note")] == ["begin", "continue", "end"] * 2
+
+    def test_counts_a_pickup_from_its_end(self):
+        part = open_tree(score(note("eighth", 2) * 3, note() * 4)).find("part")
+        beam_and_stem(part)
+        assert [n.findtext("beam") for n in part.iter("note")][:3] == [None, "begin", "end"]
+
+    def test_keeps_the_beams_a_file_has(self):
+        source = cadence()[0].musicxml_text.encode()
+        part = open_tree(source).find("part")
+        before = [b.text for b in part.iter("beam")]
+        beam_and_stem(part)
+        assert before
+        assert [b.text for b in part.iter("beam")] == before
 
 
 class TestTheLines:
