@@ -28,7 +28,7 @@ def ladder(performance: Fraction, start: int | None = None, step: int | None = N
     The last step may be shorter than the others. Without a given step, steps widen so that no more than eight rungs stand.
     """
     first = Fraction(start) if start is not None else _first_rung(performance)
-    if first >= performance:
+    if first >= performance or first <= 0:
         return (performance,)
     room = performance - first
     if step is None:

@@ -23,7 +23,7 @@ from .ladder import bpm_name, chosen, ladder, performance_bpm
 from .midi import midi_bytes
 from .practice import practice
 from .sheet import PAPERS, SheetText, sheet_pdf
-from .sheet_words import part_word, words_of
+from .sheet_words import credited, part_word, words_of
 from .written import Part
 
 CLICK_BIT_RATE = 64_000  # mono; the sweeps and clicks stay findable far below this (design: 24 kb/s)
@@ -56,7 +56,8 @@ def write_materials(part: Part, tree: Element, folder: Path, choices: Choices | 
     own = rungs.index(performance)
     engraving = engrave(tree, part.part_id, choices.own_notes)
     summary: dict[str, object] = {"clicks": clicks}
-    summary |= _write_sheets(folder, engraving, choices.words or words_of(part, choices.count_off_bars))
+    words = credited(choices.words or words_of(part, choices.count_off_bars), tree)
+    summary |= _write_sheets(folder, engraving, words)
     summary |= _write_guide(folder, part, render_click(layouts[own]), bpm_name(performance))
     (folder / "part.mid").write_bytes(midi_bytes(part, layouts[own]))
     summary["midi"] = "part.mid"

@@ -3,7 +3,9 @@
 Suggestions (rudiments, demand) are what the desk reads; an organizer's call may replace them through SheetText.
 """
 
+from dataclasses import replace
 from fractions import Fraction
+from xml.etree.ElementTree import Element
 
 from .demand import crossings, demand
 from .ladder import bpm_name, performance_bpm
@@ -19,6 +21,7 @@ BEAT_WORDS = {
     Fraction(3, 4): "dotted eighths",
 }
 HEAD_WORDS = (("rim", "x is on the rim"), ("cross", "circled x or + is cross-stick"), ("shot", "diamond is a rim shot"))
+CREATOR_WORDS = {"composer": "Composed by", "arranger": "Arranged by"}
 MOST_PLACES = 8  # places named after a word; more is no longer read
 
 
@@ -38,6 +41,16 @@ def words_of(part: Part, count_off_bars: int) -> SheetText:
         crossings=_places([f"bar {part.strokes[n].bar} on {part.strokes[n].count}" for n in crossings(part)]),
         demand=demand(part).says if part.strokes else "",
     )
+
+
+def credited(words: SheetText, tree: Element) -> SheetText:
+    """The same words; credit and rights taken from the score's own identification where the call gives none."""
+    found = [
+        (creator.get("type", ""), (creator.text or "").strip()) for creator in tree.iterfind("identification/creator")
+    ]
+    named = [f"{CREATOR_WORDS.get(kind, '')} {name}".strip() for kind, name in found if name and kind != "lyricist"]
+    rights = " ".join((right.text or "").strip() for right in tree.iterfind("identification/rights"))
+    return replace(words, credit=words.credit or ", ".join(dict.fromkeys(named)), rights=words.rights or rights.strip())
 
 
 def part_word(part: Part) -> str:

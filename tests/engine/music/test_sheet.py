@@ -10,10 +10,10 @@ from pypdf import PdfReader
 from submissions.engine.errors import EngineError
 from submissions.engine.music import cautions
 from submissions.engine.music.engrave import Engraving, System, engrave
-from submissions.engine.music.materials import words_of
 from submissions.engine.music.score import read_part
 from submissions.engine.music.score.intake import open_tree
 from submissions.engine.music.sheet import HEADING_MM, LINE_GAP_MM, SheetText, sheet_pdf, turns_of
+from submissions.engine.music.sheet_words import credited, words_of
 from submissions.engine.rehearsal.cadence import cadence
 
 from .pages import note, score
@@ -91,6 +91,17 @@ class TestTheWords:
         words = words_of(read_part(cadence()[0].musicxml_text.encode(), "P2"), 2)
         assert words.crossings
         assert all(place.startswith("bar ") for place in words.crossings)
+
+    def test_take_credit_and_rights_from_the_score_where_the_call_gives_none(self):
+        identification = (
+            b"<identification><creator type='composer'>Ada Example</creator><creator type='arranger'>Ben Example</creator>"
+            b"<rights>To be shared within the line</rights></identification><part-list>"
+        )
+        tree = open_tree(score(note() * 4).replace(b"<part-list>", identification))
+        words = credited(SheetText("T", "Snare", "116"), tree)
+        assert words.credit == "Composed by Ada Example, Arranged by Ben Example"
+        assert words.rights == "To be shared within the line"
+        assert credited(WORDS, tree) == WORDS
 
     def test_of_a_bass_chair_name_its_drum(self):
         part = read_part(cadence()[0].musicxml_text.encode(), "P3", "4")
