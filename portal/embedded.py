@@ -114,7 +114,7 @@ class Installation:
     def start_worker(self, name: str = "worker") -> None:
         celery = [sys.executable, "-m", "celery", "-A", "portal", "worker", "-n", f"{name}@%h", "-c", str(self.workers)]
         quiet = ["--loglevel", "INFO", "--without-gossip", "--without-mingle", "--without-heartbeat"]
-        self._start(name, [*celery, "-Q", "celery,probe", *quiet])
+        self._start(name, [*celery, "-Q", "celery,probe,make", *quiet])
 
     def start_beat(self) -> None:
         place = str(self.folder / "beat-schedule")

@@ -140,7 +140,12 @@ STATICFILES_DIRS = [path for path in (BASE_DIR / "static", VAR_DIR / "front-end"
 CELERY_BROKER_URL = env.text("TAPOFF_BROKER_URL", "redis://127.0.0.1:6379/0")
 CELERY_TASK_ACKS_LATE = CELERY_TASK_REJECT_ON_WORKER_LOST = True
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
-CELERY_TASK_ROUTES = {"submissions.probe_next": {"queue": "probe"}}  # mail must not wait behind long probes
+# Workers take from their queues in turn, so that a sweep or a mail never waits behind many long pieces of work.
+CELERY_TASK_ROUTES = {
+    "submissions.probe_next": {"queue": "probe"},
+    "submissions.make_materials": {"queue": "make"},
+    "submissions.make_export": {"queue": "make"},
+}
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_SERIALIZER, CELERY_ACCEPT_CONTENT = "json", ["json"]
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
@@ -152,9 +157,9 @@ PROBE_ATTEMPTS = env.whole("TAPOFF_PROBE_ATTEMPTS", 3)  # after so many dead wor
 PROBE_TIMEOUT_S = env.whole("TAPOFF_PROBE_TIMEOUT_S", 900)
 CELERY_BROKER_TRANSPORT_OPTIONS = {"visibility_timeout": max(120, 2 * PROBE_TIMEOUT_S)}
 CELERY_BEAT_SCHEDULE = {
-    "sweep": {"task": "submissions.sweep", "schedule": SWEEP_S},
-    "tidy": {"task": "submissions.tidy", "schedule": 300.0},
-    "remind": {"task": "submissions.remind", "schedule": 900.0},
+    "sweep": {"task": "submissions.sweep", "schedule": SWEEP_S, "options": {"expires": 5 * SWEEP_S}},
+    "tidy": {"task": "submissions.tidy", "schedule": 300.0, "options": {"expires": 300}},
+    "remind": {"task": "submissions.remind", "schedule": 900.0, "options": {"expires": 900}},
 }
 CELERY_BEAT_SCHEDULE_FILENAME = str(VAR_DIR / "beat-schedule")
 

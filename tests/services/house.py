@@ -1,11 +1,12 @@
 """An installation for a test: real processes in a folder of their own, and questions asked inside it."""
 
 import json
+import sqlite3
 import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from http.client import HTTPConnection, HTTPResponse
 from pathlib import Path
 from typing import Any
@@ -36,6 +37,12 @@ def ask(place: Installation, what: str, *arguments: str) -> Any:
     done = subprocess.run(command, env=env, cwd=BASE_DIR, capture_output=True, text=True)
     assert done.returncode == 0, done.stderr
     return json.loads(done.stdout.splitlines()[-1])
+
+
+def look(place: Installation, query: str) -> list[tuple]:
+    """Rows of the installation's SQLite file, read from outside at once."""
+    with closing(sqlite3.connect(f"file:{place.folder / 'tapoff.sqlite3'}?mode=ro", uri=True, timeout=20)) as database:
+        return database.execute(query).fetchall()
 
 
 def wait_for(what: Callable[[], Any], seconds: float = WAIT_S, every: float = 0.5) -> Any:

@@ -5,7 +5,7 @@ import shutil
 import pytest
 
 from submissions.engine.rehearsal.scenario import make_scene, scenes
-from tests.services.house import ask, house, wait_for
+from tests.services.house import ask, house, look, wait_for
 
 pytestmark = [pytest.mark.service, pytest.mark.xdist_group("worker")]
 LEASE_S = 4
@@ -31,14 +31,17 @@ class TestAKilledWorker:
         sent = tmp_path / f"sent{video.suffix}"
         shutil.copyfile(video, sent)
         ask(place, "send", str(sent), told["entry"])
-        first = wait_for(lambda: [t for t in ask(place, "takes") if t["work"] == "running"])[0]
-        assert first["verdicts"] == []
+        wait_for(lambda: look(place, "SELECT work FROM submissions_take") == [("running",)], every=0.02)
         place.kill("worker")
+        assert look(place, "SELECT work FROM submissions_take") == [("running",)]  # it died with the lease in its hands
+        assert look(place, "SELECT count(*) FROM submissions_probereport") == [(0,)]
         place.start_worker()
-        done = wait_for(lambda: [t for t in ask(place, "takes") if t["work"] == "done"], 240)[0]
+        wait_for(lambda: look(place, "SELECT work FROM submissions_take") == [("done",)], 240)
+        done = ask(place, "takes")[0]
         assert len(done["verdicts"]) == 1
         assert done["attempts"] == 2
-        wait_for(lambda: ask(place, "takes")[0]["verdict_mails"] == 1)
+        mails = "SELECT count(*) FROM submissions_maillog WHERE kind = 'verdict'"
+        wait_for(lambda: look(place, mails) == [(1,)])
 
     def test_that_dies_every_time_puts_the_take_aside_in_words(self, db, call, part, player, tmp_path, settings):
         from datetime import timedelta
