@@ -147,7 +147,7 @@ def _facts(
         facts = replace(facts, marks_start_s=marks.start_s, marks_end_s=marks.end_s)
         return _with_strokes(facts, ballot, part, layout)
     if click is not None and click.ours:
-        facts = ZeroFacts(click.zero_s, "click", click.sd_s, click.ratio, True, sure=True)
+        facts = ZeroFacts(click.zero_s, "click", click.sd_s, click.ratio, click.clock_known, sure=True)
         return _with_strokes(facts, ballot, part, layout)
     if click is not None and ballot:
         return _by_strange_click(click, ballot, part, layout)
@@ -182,7 +182,7 @@ def _by_strange_click(click: FoundClick, ballot: list[Hypothesis], part: Part, l
         source="click",
         sd_s=click.sd_s,
         clock_ratio=click.ratio,
-        clock_known=True,
+        clock_known=click.clock_known,
         tempo_ratio=click.ratio / ballot[0].stretch,
     )
 

@@ -5,7 +5,7 @@ whole bars before the playing (who begins late is late by bars). Every place cos
 the less likely a place is, the more its click must show.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +15,7 @@ from ..music.click import RATE, ClickBeat, ClickLayout
 from ..music.written import Part
 from .baseband import Spectrum
 from .click_time import refine_click
-from .clicks import ClickBand, ClickSum, prepare, search_click
+from .clicks import REACH_S, ClickBand, ClickSum, prepare, search_click
 from .combs import prepare_comb, refine_comb, search_comb
 from .votes import Hypothesis
 
@@ -27,9 +27,13 @@ PLAIN_HEIGHT = 45.0  # beyond doubt; nothing else is looked at
 SAME_SHARE = 0.7  # of the greatest height: an earlier go's click is as good as the last one's, and the last one counts
 BEAT_REACH_S = 0.012  # onsets on beats are clicks themselves: their zero is known that well
 LATE_BARS = 4
+SAME_PLACE_S = 0.020
 PROPOSED = 5
 COUNTED_EXCESS = 14.0  # a stranger's click in the count-off alone; sticks by a player stayed under 10.1
 LEAST_COUNTED = 6
+COUNTED_HEIGHT = 20.0  # ours in the count-off alone: seven beats and more, all alike
+COUNTED_PROPOSED = 3
+CLOCK_SD = 40e-6  # of two devices' quartz against each other, where the click does not tell
 
 
 @dataclass(frozen=True)
@@ -42,6 +46,7 @@ class FoundClick:
     peak: float  # of the loudest beat, in the sound's own units
     ours: bool
     times_s: tuple[float, ...]
+    clock_known: bool = True  # a count-off alone is too short to tell
 
 
 def find_click(
@@ -64,7 +69,20 @@ def find_ours(
     """Our own click, by the sum over its beats."""
     band = prepare(spectrum, layout)
     found = _search(band, layout, part, ballot, heard_s)
-    return time_ours(spectrum, layout, found) if found is not None else None
+    if found is not None:
+        return time_ours(spectrum, layout, found)
+    counted = replace(layout, beats=tuple(beat for beat in layout.beats if beat.counted))
+    if len(counted.beats) < LEAST_COUNTED:
+        return None
+    sums = [search_click(band, counted, hypothesis.zero_s) for hypothesis in ballot[:COUNTED_PROPOSED]]
+    believed = [one for one in sums if one is not None and one.height > COUNTED_HEIGHT]
+    if not believed:
+        return None
+    found = max(believed, key=lambda one: one.height)
+    middle_s = sum(beat.at_s for beat in counted.beats) / len(counted.beats)
+    fixed = replace(found, zero_s=found.zero_s + (found.ratio - 1) * middle_s, ratio=1.0)
+    timed = time_ours(spectrum, counted, fixed)
+    return replace(timed, sd_s=float(np.hypot(timed.sd_s, CLOCK_SD * abs(middle_s))), clock_known=False)
 
 
 def confirm_ours(spectrum: Spectrum, layout: ClickLayout, zero_s: float) -> FoundClick | None:
@@ -90,9 +108,14 @@ def _search(
 ) -> ClickSum | None:
     """The believed sum with the latest zero among those nearly as high as the highest."""
     believed: list[ClickSum] = []
+    looked: list[float] = []
 
-    def look(near_s: float, needed: float, reach_s: float | None = None) -> None:
-        found = search_click(band, layout, near_s, reach_s) if reach_s else search_click(band, layout, near_s)
+    def look(near_s: float, needed: float, reach_s: float = REACH_S) -> None:
+        if any(abs(near_s - other) < REACH_S - reach_s + SAME_PLACE_S for other in looked):
+            return
+        if reach_s == REACH_S:
+            looked.append(near_s)
+        found = search_click(band, layout, near_s, reach_s)
         if found is not None and found.height > needed:
             believed.append(found)
 
@@ -152,7 +175,7 @@ def find_strange(
     if comb is None or comb.excess < COUNTED_EXCESS:
         return None
     comb = refine_comb(mono, rate, counted, comb)
-    return _strange(counted, comb.zero_s, 1.0, comb.sd_s, comb.peak)
+    return replace(_strange(counted, comb.zero_s, 1.0, comb.sd_s, comb.peak), clock_known=False)
 
 
 def _strange(beats: tuple[ClickBeat, ...], zero_s: float, ratio: float, sd_s: float, peak: float) -> FoundClick:

@@ -138,15 +138,19 @@ def sum_beats(gathered: Gathered, ratios: Array) -> Complex:
     coarse = PHASE_STEP_S / max(float(np.abs(within).max()), 0.1)
     sums = np.empty((len(ratios), len(gathered.hz)), np.complex64)
     nearest = np.round(ratios / coarse) if len(ratios) > 1 else ratios / coarse
-    for level in np.unique(nearest):
-        blocks = np.add.reduceat(gathered.spectra * _turn(within, gathered.hz, float(level) * coarse), edges, axis=0)
+    levels = np.unique(nearest)
+    now = gathered.spectra * _turn(within, gathered.hz, float(levels[0]) * coarse)
+    onward = _turn(within, gathered.hz, coarse) if len(levels) > 1 else None
+    step = _turn(centres, gathered.hz, float(ratios[1] - ratios[0])) if len(ratios) > 1 else None
+    for level in levels:
         mine = np.flatnonzero(nearest == level)
-        step = _turn(centres, gathered.hz, float(ratios[1] - ratios[0])) if len(mine) > 1 else None
-        blocks *= _turn(centres, gathered.hz, float(ratios[mine[0]]))
+        blocks = np.add.reduceat(now, edges, axis=0) * _turn(centres, gathered.hz, float(ratios[mine[0]]))
         for k in mine:
             sums[k] = blocks.sum(axis=0)
             if step is not None:
                 blocks *= step
+        if onward is not None:
+            now *= onward
     return sums
 
 

@@ -39,6 +39,7 @@ WIDE_TEMPO = (0.6, 1.65)
 EXCERPT_S = 15.0  # enough strokes to tell a tempo, few enough seconds to try them all
 GOOD_SUPPORT = 0.75  # share of written strokes found above which no other tempo is looked for
 CANDIDATES = 14
+KEPT = 8
 
 
 @dataclass(frozen=True)
@@ -236,7 +237,7 @@ def vote(onsets: Onsets, page: Page, near: tuple[float, ...] = ()) -> list[Hypot
             found += more if straight else [_straighten(onsets, page, h) for h in more]
     found = distinct(found)
     rate = _random_rate(heard, found[0])
-    return distinct([weigh(heard, levels, page, h.zero_s, h.stretch, rate) for h in found])
+    return distinct([weigh(heard, levels, page, h.zero_s, h.stretch, rate) for h in found[:KEPT]])
 
 
 def _tempi(page: Page, histogram: _Histogram) -> Iterator[tuple[Array, bool]]:
