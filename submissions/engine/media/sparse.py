@@ -55,7 +55,7 @@ def _kept(samples: NDArray[np.float32], frames: int) -> NDArray[np.int64]:
     sounds: NDArray[np.bool_] = np.any(padded.reshape(len(samples), frames, FRAME), axis=(0, 2))
     sounds[:KEEP] = True
     sounds[-KEEP:] = True
-    near = np.convolve(sounds, np.ones(2 * KEEP + 1), mode="same") > 0
+    near = np.convolve(sounds, np.ones(2 * KEEP + 1))[KEEP : KEEP + frames] > 0.5
     kept: NDArray[np.int64] = np.flatnonzero(near)
     return kept
 

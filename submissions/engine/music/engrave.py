@@ -36,6 +36,7 @@ COMMON_OPTIONS: dict[str, object] = {
     "header": "none",
     "footer": "none",
     "svgViewBox": True,
+    "svgFormatRaw": True,  # no indentation: half the bytes for a phone
     "smuflTextFont": "none",  # note signs in text become paths, see musicfont.py
     "xmlIdSeed": 1,
     "pageMarginLeft": round(0.8 * SPACE),  # the bar number of a line hangs over its left end
