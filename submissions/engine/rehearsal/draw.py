@@ -70,13 +70,14 @@ def draw_take(seed: int, kits: Sequence[AnyKit] = (), way: str | None = None) ->
         float(rng.uniform(-55, -35)) if rng.random() < 0.2 else None,
         float(rng.choice((50.0, 60.0))),
     )
-    bleed = invent_part(
-        replace(draw_page(seed), instrument=str(rng.choice(("snare", "tenors", "bass"))), drum="all"), seed + 5_000_000
-    )
+    bleed = None
+    if rng.random() < 0.15:
+        other = replace(draw_page(seed), instrument=str(rng.choice(("snare", "tenors", "bass"))), drum="all")
+        bleed = invent_part(other, seed + 5_000_000)
     spec = TakeSpec(
         kit=kit, skill=skill, room=room, noise=noise, phone=draw_phone(rng), codec=draw_codec(rng),
         talk=int(rng.integers(0, 3)), thumps=int(rng.integers(0, 3)),
-        talk_over=int(rng.random() < 0.15), bleed=bleed if rng.random() < 0.15 else None, bleed_db=float(rng.uniform(-30, -14)),
+        talk_over=int(rng.random() < 0.15), bleed=bleed, bleed_db=float(rng.uniform(-30, -14)),
     )  # fmt: skip
     return Drawn(part, _with_way(spec, way, rng), seed, way)
 
@@ -106,12 +107,14 @@ def draw_codec(rng: np.random.Generator) -> str:
 def _with_way(spec: TakeSpec, way: str, rng: np.random.Generator) -> TakeSpec:
     """The take with what tells zero, and a recording that starts where such a take would."""
     path = str(_choice(rng, ("headphones", 0.7), ("speaker", 0.3)))
+    cut_in = float(rng.uniform(0.3, 3.0)) if rng.random() < 0.2 else None  # recording begins inside the count-off
     if way == "marks":
-        both = rng.random() < 0.6
+        start, end = _choice(rng, ((True, True), 0.6), ((True, False), 0.28), ((False, True), 0.12))
         leak = Leak(float(rng.uniform(-45, -28)), path="headphones") if rng.random() < 0.3 else None
-        return replace(spec, marks=Marks(True, both, float(rng.uniform(-22, 0))), leak=leak)
+        marks = Marks(start, end, float(rng.uniform(-22, 0)))
+        return replace(spec, marks=marks, leak=leak, before_s=None if start else cut_in)
     if way == "click":
-        return replace(spec, leak=Leak(float(rng.uniform(-36, -28)), path=path))
+        return replace(spec, leak=Leak(float(rng.uniform(-36, -28)), path=path), before_s=cut_in)
     if way == "foreign click":
         return replace(
             spec, leak=Leak(float(rng.uniform(-36, -28)), str(_choice(rng, ("beep", 0.5), ("woodblock", 0.5))), path)
@@ -122,8 +125,8 @@ def _with_way(spec: TakeSpec, way: str, rng: np.random.Generator) -> TakeSpec:
             count_off=str(_choice(rng, ("sticks", 0.6), ("voice", 0.4))),
             false_start_bars=int(2 * (rng.random() < 0.15)),
         )
-    start = _choice(rng, (None, 0.6), (float(rng.uniform(0.3, 6.0)), 0.4))
-    return replace(spec, before_s=start, false_start_bars=int(2 * (rng.random() < 0.08)))
+    begins = _choice(rng, (None, 0.6), (float(rng.uniform(0.3, 6.0)), 0.4))
+    return replace(spec, before_s=begins, false_start_bars=int(2 * (rng.random() < 0.08)))
 
 
 def draw_faulty(seed: int, kits: Sequence[AnyKit] = (), fault: str | None = None) -> Drawn:
