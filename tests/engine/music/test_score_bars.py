@@ -97,15 +97,33 @@ class TestLengths:
         )
         assert [bar.at_q for bar in part.bars] == [0, 4, 6, 8]
 
-    def test_a_bar_with_missing_rests_is_filled_and_told(self):
+    def test_a_short_bar_without_a_reason_is_short_and_told(self):
+        """As music21 and verovio read it: a bar lasts as long as its notes and rests."""
         part = read_part(p.page(p.bar(1, p.first(), p.note("w")), p.bar(2, p.note("q")), p.bar(3, p.note("w"))))
-        assert [s.at_q for s in part.strokes] == [0, 4, 8]
-        assert "bar 2: its notes last 1 of 4 quarters; the rest is taken as silence" in part.warnings
+        assert [s.at_q for s in part.strokes] == [0, 4, 5]
+        assert [s.count for s in part.strokes] == ["1", "1", "1"]
+        assert "bar 2: its notes and rests last 1 of 4 quarters; the bar is taken as that short" in part.warnings
 
     def test_a_bar_with_too_many_notes_is_believed_and_told(self):
         part = read_part(p.page(p.bar(1, p.first(), p.note("q") * 5), p.bar(2, p.note("w"))))
         assert part.strokes[-1].at_q == 5
         assert any("its notes last 5 quarters and the meter 4" in warning for warning in part.warnings)
+
+    def test_rests_that_overflow_are_cut(self):
+        """As files have it: a half rest where a quarter rest is left to the bar."""
+        part = read_part(
+            p.page(p.bar(1, p.first(beats="3"), p.note("q") * 2, p.rest("h")), p.bar(2, p.note("h", dots=1)))
+        )
+        assert part.strokes[-1].at_q == 3
+        assert "bar 1: a voice lasts 4 quarters and the meter 3; the meter is believed" in part.warnings
+
+    def test_a_part_that_fits_the_meter_is_believed_against_one_that_does_not(self):
+        parts = (
+            p.part(p.bar(1, p.first(), p.note("q") * 5), p.bar(2, p.note("w"))),
+            p.part(p.bar(1, p.first(), p.note("w")), p.bar(2, p.note("w")), part_id="P2"),
+        )
+        part = read_part(p.document(p.listed("P1", "Snare") + p.listed("P2", "Bass"), *parts), "P2")
+        assert [s.at_q for s in part.strokes] == [0, 4]
 
     def test_another_part_fills_the_bar(self):
         parts = (

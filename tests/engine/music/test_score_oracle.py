@@ -1,8 +1,8 @@
 """Stroke times against music21 (an outside library for scores): seventy generated scores and the demo cadence, within a microsecond.
 
 Where music21 is silent or wrong the expectation is written by hand in test_score_*.py instead: it plays cue notes (told
-here by their size), forgets that a tremolo is unmeasured (told here by a printed z), fills no measure repeats, keeps short
-bars short, and knows nothing of noteheads, drums or hidden notes.
+here by their size), forgets that a tremolo is unmeasured (told here by a printed z), fills no measure repeats,
+moves a chord after a direction, and knows nothing of noteheads, drums or hidden notes.
 """
 
 from collections import Counter

@@ -130,7 +130,7 @@ def _filled(column: Column) -> Fraction:
 
 
 def _length(index: int, columns: list[Column], signs: list[Signs], warnings: list[str]) -> Fraction:
-    """Quarters of a printed bar. A short bar is believed where the page gives a reason, else it is filled up."""
+    """Quarters of a printed bar, as long as its notes and rests; a short one without a reason on the page is told."""
     bar, filled = columns[index][0], _filled(columns[index])
     full = bar.meter.length
     if full is None:
@@ -138,14 +138,21 @@ def _length(index: int, columns: list[Column], signs: list[Signs], warnings: lis
     if filled == 0 or abs(filled - full) < ROUNDING:
         return full
     if filled > full:
-        warnings.append(
-            f"bar {bar.number}: its notes last {filled} quarters and the meter {full}; the notes are believed"
-        )
-        return filled
-    if _short_for_a_reason(index, columns, signs):
-        return filled
-    warnings.append(f"bar {bar.number}: its notes last {filled} of {full} quarters; the rest is taken as silence")
-    return full
+        return _too_long(columns[index], filled, full, warnings)
+    if not _short_for_a_reason(index, columns, signs):
+        warnings.append(f"bar {bar.number}: its notes and rests last {filled} of {full} quarters; the bar is taken as that short")
+    return filled
+
+
+def _too_long(column: Column, filled: Fraction, full: Fraction, warnings: list[str]) -> Fraction:
+    """Quarters of a bar that holds too much. Another part that fits, or strokes that all fit, prove a slip of the file."""
+    number = column[0].number
+    struck = max((note.at + note.length for bar in column for note in bar.notes if not note.rest), default=Fraction(0))
+    if struck <= full or any(bar.filled == full for bar in column):
+        warnings.append(f"bar {number}: a voice lasts {filled} quarters and the meter {full}; the meter is believed")
+        return full
+    warnings.append(f"bar {number}: its notes last {filled} quarters and the meter {full}; the notes are believed")
+    return filled
 
 
 def _short_for_a_reason(index: int, columns: list[Column], signs: list[Signs]) -> bool:
