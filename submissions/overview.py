@@ -69,11 +69,6 @@ class PartNow:
         return max(0, self.wanted - self.ready)
 
     @property
-    def thin(self) -> bool:
-        """Whether more than half of the chairs are still open."""
-        return self.open * 2 > self.wanted
-
-    @property
     def seat_states(self) -> list[tuple[str, str]]:
         """State and player of each chair: picks sit where they were put, other takes fill up from the best."""
         sitting = {pick.take_id for pick in self.picks.values()}
@@ -99,6 +94,7 @@ class Voice:
     drum: str
     name: str
     parts: list[PartNow] = field(default_factory=list)
+    thin: bool = False  # see mark_thin
 
     @property
     def key(self) -> str:
@@ -113,8 +109,9 @@ class Voice:
         return max(now.open for now in self.parts)
 
     @property
-    def thin(self) -> bool:
-        return self.wanted > 0 and self.open * 2 > self.wanted
+    def open_share(self) -> float:
+        """Open chairs of all its segments over wanted ones."""
+        return sum(now.open for now in self.parts) / max(1, sum(now.wanted for now in self.parts))
 
     @property
     def first(self) -> PartRow:
@@ -181,7 +178,17 @@ def voices(parts: list[PartNow]) -> list[Voice]:
         kind = voice.instrument if voice.instrument in SECTION_ORDER else "other"
         return SECTION_ORDER.index(kind), voice.parts[0].part.place
 
-    return sorted(found.values(), key=standing)
+    line = sorted(found.values(), key=standing)
+    mark_thin(line)
+    return line
+
+
+def mark_thin(line: list[Voice]) -> None:
+    """Voices that need players more than the line as a whole does; none while all are equally empty."""
+    wanted = sum(now.wanted for voice in line for now in voice.parts)
+    whole = sum(now.open for voice in line for now in voice.parts) / max(1, wanted)
+    for voice in line:
+        voice.thin = voice.open_share > whole + 1e-9 and voice.open_share >= 0.5
 
 
 def line_of(found: list[Voice], names: bool = False, mine: frozenset[int] = frozenset(), url=None) -> list[Seat]:

@@ -1,11 +1,13 @@
 """A real Chromium for journeys; a missing one fails the test, it never skips."""
 
+import atexit
 import os
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import cache
 
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, Playwright, sync_playwright
 
 QUIET = [
     "--no-sandbox",
@@ -31,15 +33,22 @@ def executable() -> str:
     raise RuntimeError("No Chromium: install it (Debian: apt-get install chromium) or name it in TAPOFF_CHROMIUM.")
 
 
+@cache
+def driver() -> Playwright:
+    """One driver a process, because two of them cannot run beside each other; it ends with the process."""
+    started = sync_playwright().start()
+    atexit.register(started.stop)
+    return started
+
+
 @contextmanager
 def browser(*arguments: str) -> Iterator[Browser]:
     """A browser with these switches added."""
-    with sync_playwright() as playwright:
-        started = playwright.chromium.launch(executable_path=executable(), args=[*QUIET, *arguments])
-        try:
-            yield started
-        finally:
-            started.close()
+    started = driver().chromium.launch(executable_path=executable(), args=[*QUIET, *arguments])
+    try:
+        yield started
+    finally:
+        started.close()
 
 
 def new_page(browser: Browser, size: dict[str, int] = PHONE, **more) -> Page:

@@ -45,11 +45,11 @@ def answer(page, stage) -> str:
 
 class TestAPlayer:
     @pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
-    def test_gets_from_the_link_to_usable_without_an_account(self, stage, chromium, good_take, size):
+    def test_gets_from_the_link_to_usable_without_an_account(self, stage, chromium, perform, size):
         page = new_page(chromium, size)
         name = f"Isa Reed {size['width']}"
         enter(page, stage, name)
-        send(page, good_take)
+        send(page, perform(size["width"]))
         assert answer(page, stage).startswith("Your take is usable.")
         assert page.locator(".stroke-picture svg").count() >= 4
         row = stage.take_of(stage.call["slug"], name)
@@ -63,10 +63,10 @@ class TestAPlayer:
         other_phone.get_by_role("heading", name="Hello Jo Fern").wait_for()
         assert "/open/" not in other_phone.url
 
-    def test_tries_out_without_anybody_seeing_it(self, stage, chromium, good_take):
+    def test_tries_out_without_anybody_seeing_it(self, stage, chromium, perform):
         page = new_page(chromium)
         enter(page, stage, "Kim Vale")
-        send(page, good_take, tryout=True)
+        send(page, perform(2), tryout=True)
         assert answer(page, stage).startswith("Your take is usable.")
         row = stage.take_of(stage.call["slug"], "Kim Vale")
         assert row["tryout"] and not row["organizer_sees_it"] and not row["editors_see_it"]

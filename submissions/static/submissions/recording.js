@@ -19,13 +19,17 @@ class Recording {
       this[name.replace("-", "_")] = box.querySelector(`[data-${name}]`);
     }
     this.bar = box.querySelector("progress");
-    const { zero, marks, end, bpm, beats } = box.dataset;
-    this.click = { zero: Number(zero), marksEnd: Number(marks), end: Number(end), bpm: Number(bpm), beats: Number(beats) };
     this.camera.addEventListener("click", () => this.open());
     this.start.addEventListener("click", () => this.record());
     this.stop.addEventListener("click", () => this.end());
     this.send.addEventListener("click", () => this.approve());
     this.again.addEventListener("click", () => this.discard());
+  }
+
+  // Read when it is needed: seconds of the click's file.
+  get click() {
+    const { zero, marks, end, bpm, beats } = this.box.dataset;
+    return { zero: Number(zero), marksEnd: Number(marks), end: Number(end), bpm: Number(bpm), beats: Number(beats) };
   }
 
   show(...names) {
@@ -38,7 +42,7 @@ class Recording {
     try {
       this.context ||= new AudioContext({ latencyHint: "playback" });
       await this.context.resume();
-      const { stream, kept: changed } = await openCamera();
+      const { stream, kept: changed } = await openCamera(Number(this.box.dataset.height) || undefined);
       this.stream = stream;
       this.buffer ||= await loadClick(this.context, this.box.dataset.click);
       this.live();
