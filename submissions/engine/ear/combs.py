@@ -101,7 +101,7 @@ def refine_comb(mono: NDArray[np.floating], rate: int, beats: tuple[ClickBeat, .
     smooth = uniform_filter1d(mean**2, max(1, rate // 1000))
     first = int(np.argmax(smooth >= RISE_SHARE * smooth.max()))
     foot = float(find_feet(mean, rate, np.array([first / rate]))[0])
-    at = round(foot * rate)
+    at = min(round(foot * rate), count - rate // 100)
     before = float(np.mean(mean[max(0, at - rate // 50) : max(1, at - rate // 2000)] ** 2))
     rise = float(np.mean(mean[at : at + rate // 100] ** 2)) / (before + 1e-20)
     peak = float(np.abs(mean).max())

@@ -1,0 +1,100 @@
+"""The sync marks: to a fiftieth of a millisecond when they are heard, and never believed when they are not."""
+
+from dataclasses import replace
+from fractions import Fraction
+
+import av
+import numpy as np
+import pytest
+
+from submissions.engine.music.click import click_layout, render_click
+from submissions.engine.rehearsal.spec import Marks, Phone, Room
+
+from .heard import MARKED, QUIET_ROOM, hear, heard, off_ms, part_of, take_of
+
+CLOSE_MS = 0.02  # the bar for a room without a phone's own filters
+PHONE_MS = 0.25  # the bar behind a phone's filters, which delay the chirps' band by 0.03 to 0.1 ms themselves
+
+
+def through_aac(mono, rate, bits):
+    """The sound as an AAC file of so many bits a second gives it back, priming cut off."""
+    encoder = av.CodecContext.create("aac", "w")
+    encoder.sample_rate, encoder.layout, encoder.format, encoder.bit_rate = rate, "mono", "fltp", bits
+    encoder.time_base = Fraction(1, rate)
+    packets = []
+    padded = np.pad(mono, (0, 4096)).astype(np.float32)
+    for start in range(0, len(padded) - 1023, 1024):
+        frame = av.AudioFrame.from_ndarray(padded[None, start : start + 1024], format="fltp", layout="mono")
+        frame.sample_rate, frame.pts = rate, start
+        packets += encoder.encode(frame)
+    packets += encoder.encode(None)
+    decoder = av.CodecContext.create("aac", "r")
+    decoder.extradata = encoder.extradata
+    decoder.sample_rate, decoder.layout = rate, "mono"
+    pieces = [frame.to_ndarray()[0] for packet in packets for frame in decoder.decode(packet)]
+    return np.concatenate(pieces)[1024 : 1024 + len(mono)]  # 1024 samples of priming
+
+
+class TestMarks:
+    @pytest.mark.parametrize("room", [Room(), Room(0.3, 6.0), Room(0.9, 6.0)])
+    @pytest.mark.parametrize("noise_over_db", [None, 10.0])
+    def test_give_zero_and_clock_in_a_room(self, room, noise_over_db):
+        take = take_of(replace(QUIET_ROOM, room=room, marks=replace(MARKED, noise_over_db=noise_over_db)))
+        zero = heard(take).zero
+        assert zero.source == "marks"
+        assert zero.sure
+        assert abs(off_ms(take, zero.zero_s)) < CLOSE_MS + (0.02 if noise_over_db else 0.0)
+        apart_s = zero.marks_end_s - zero.marks_start_s
+        assert abs(zero.clock_ratio - take.truth.clock_ratio) * apart_s < 0.3e-6 * 90  # 0.3 ppm when 90 s apart
+
+    def test_stay_within_a_quarter_millisecond_behind_a_phone(self):
+        phone = Phone(low_hz=300.0, high_hz=8_000.0, resonance_hz=4_000.0, resonance_db=6.0, clock_ppm=-80.0)
+        take = take_of(replace(QUIET_ROOM, phone=phone, marks=replace(MARKED, noise_over_db=10.0)))
+        assert abs(off_ms(take, heard(take).zero.zero_s)) < PHONE_MS
+
+    @pytest.mark.parametrize("bits", [24_000, 64_000])
+    def test_survive_a_codec(self, bits):
+        take = take_of(replace(QUIET_ROOM, marks=replace(MARKED, noise_over_db=10.0)))
+        zero = hear(through_aac(take.sound.mono, take.sound.rate, bits), take.sound.rate, take.part).zero
+        assert zero.source == "marks"
+        assert abs(off_ms(take, zero.zero_s)) < 0.05
+
+    @pytest.mark.parametrize(("start", "end"), [(True, False), (False, True)])
+    def test_of_one_group_are_enough_where_the_strokes_agree(self, start, end):
+        take = take_of(replace(QUIET_ROOM, marks=Marks(start, end, -20.0)))
+        zero = heard(take).zero
+        assert zero.source == "marks"
+        assert not zero.clock_known
+        assert abs(off_ms(take, zero.zero_s)) < 2e3 * zero.sd_s
+
+    def test_tell_the_tempo_of_another_click_of_the_ladder(self):
+        take = take_of(replace(QUIET_ROOM, bpm=96.0, marks=MARKED))
+        zero = heard(take).zero
+        assert zero.source == "marks"
+        assert abs(off_ms(take, zero.zero_s)) < CLOSE_MS
+        assert zero.tempo_ratio == pytest.approx(96 / 120, abs=1e-3)
+
+    @pytest.mark.parametrize("instrument", ["snare", "tenors", "bass", "cymbals"])
+    def test_are_not_believed_where_there_are_none(self, instrument):
+        take = take_of(QUIET_ROOM, instrument)
+        assert heard(take).zero.source == "written"
+
+    def test_that_contradict_the_page_are_not_believed(self):
+        """A start group 440 ms too early and no end group: the strongest peak of the file, and wrong."""
+        take = take_of(replace(QUIET_ROOM, marks=Marks(True, False, -10.0)))
+        rate, mono = take.sound.rate, take.sound.mono.copy()
+        at = round(take.truth.marks_start_s * rate)
+        early = round(0.44 * rate)
+        group = mono[at : at + round(0.85 * rate)].copy()
+        mono[at : at + len(group)] = 0
+        mono[at - early : at - early + len(group)] = group
+        zero = hear(mono, rate, take.part).zero
+        assert zero.source == "written"
+
+    def test_are_found_in_the_click_file_itself(self):
+        part = part_of()
+        click = render_click(click_layout(part, 2))
+        zero = hear(click.samples, click.rate, part).zero
+        assert zero.source == "marks"
+        assert abs(zero.zero_s - click.zero_s) < 2e-6
+        assert zero.clock_ratio == pytest.approx(1.0, abs=3e-8)
