@@ -69,6 +69,14 @@ class TestInstrument:
         kit = ("K1", "Bass Drum 1"), ("K2", "Acoustic Snare"), ("K3", "Crash Cymbal 1")
         assert line(p.note("w", instrument="K2"), name="Percussion", instruments=kit).instrument == "snare"
 
+    def test_a_voice_called_tenor_is_no_tenor_line(self):
+        scale = "".join(
+            p.note("e", place, pitched=True) for place in ("C4", "D4", "E4", "F4", "G4", "A4", "B4", "C5", "D5")
+        )
+        part = line(scale, name="Tenor")
+        assert part.instrument == "other"
+        assert len(part.strokes) == 9
+
 
 class TestBassLine:
     def test_top_of_the_staff_is_bass_one(self):

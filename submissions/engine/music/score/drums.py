@@ -42,7 +42,8 @@ BASS_LAYOUTS = (LINES, (*SPACES, "D4"), ("G5", *SPACES))
 # Tenors: four drums in the spaces or on lines, the two small ones above them.
 TENOR_LAYOUTS = ((*SPACES, "G5", "B5"), (*LINES[:4], "A5", "C6"), (*LINES[1:], "F5", "A5"))
 SMALL_ON_TOP = {5: (5, 1, 2, 3, 4), 6: (6, 5, 1, 2, 3, 4)}  # tenors in an unusual layout, from the top of the staff
-MOST = {"bass": 6, "tenors": 6}
+MOST = {"bass": 6, "tenors": 6}  # drums
+MOST_PLACES = 8  # of a line on the staff: its drums and a place or two for clicks and rims
 Places = dict[str, tuple[tuple[int, ...], str]]
 
 
@@ -60,16 +61,20 @@ def sections_in(name: str) -> list[str]:
 def guess_instrument(part: RawPart) -> str:
     """Snare, tenors, bass, cymbals or other: by the part's names, then by the instruments its notes use.
 
-    Only used instruments count: programs list a whole kit with every percussion part.
+    Only used instruments count: programs list a whole kit with every percussion part. A part that stands on more places
+    of the staff than any line has drums is a voice or a melody that happens to be called tenor or bass.
     """
-    used = {note.instrument for bar in part.bars for note in bar.notes if not note.rest}
+    notes = [note for bar in part.bars for note in bar.notes if not note.rest]
+    used = {note.instrument for note in notes}
     names = [instrument.name for own, instrument in part.instruments.items() if own in used]
     if not names and len(part.instruments) == 1:
         names = [instrument.name for instrument in part.instruments.values()]
     for candidates in ([part.name], [part.abbreviation], names):
         found = {section for name in candidates for section in sections_in(name)}
         if len(found) == 1:
-            return found.pop()
+            section = found.pop()
+            melody = section in MOST and len({note.place for note in notes}) > MOST_PLACES
+            return "other" if melody else section
         if found:
             return "other"
     return "other"

@@ -140,7 +140,9 @@ def _length(index: int, columns: list[Column], signs: list[Signs], warnings: lis
     if filled > full:
         return _too_long(columns[index], filled, full, warnings)
     if not _short_for_a_reason(index, columns, signs):
-        warnings.append(f"bar {bar.number}: its notes and rests last {filled} of {full} quarters; the bar is taken as that short")
+        warnings.append(
+            f"bar {bar.number}: its notes and rests last {filled} of {full} quarters; the bar is taken as that short"
+        )
     return filled
 
 
