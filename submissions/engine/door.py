@@ -35,6 +35,9 @@ OLD = {
 }
 SOUND_ONLY = {".mp3", ".m4a", ".wav", ".aac", ".ogg", ".opus", ".flac", ".caf"}
 LONGEST_NAME = 255  # what common file systems allow, in characters
+# Cc: control characters with NUL; Cf: invisible ones, with those that turn the reading direction; Cs, Co, Cn: none at all.
+INVISIBLE = ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp")
+JOINERS = "\u200c\u200d"  # invisible too, and part of Persian words and of many emoji
 SMALLEST_BYTES = 1_024  # no video is smaller
 STILLS = (b"heic", b"heix", b"mif1", b"msf1", b"avif", b"avis")  # ISO brands of still pictures (ISO/IEC 23008-12)
 HEAD_BYTES = 4_096
@@ -57,8 +60,7 @@ def refused_name(name: str) -> str | None:
         return f"The file's name is longer than {LONGEST_NAME} characters; give it a short one."
     if any(c in name for c in "/\\") or ".." in name:
         return "The file's name holds a path; give it a plain name."
-    # Cc: control characters with NUL; Cf: invisible ones, with those that turn the reading direction; Cs, Co, Cn: none.
-    if any(unicodedata.category(c) in ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp") for c in name):
+    if any(unicodedata.category(c) in INVISIBLE and c not in JOINERS for c in name):
         return "The file's name holds invisible characters; give it a plain name."
     return _refused_ending(Path(name).suffix.lower())
 
