@@ -153,12 +153,17 @@ class TestLengths:
         assert [bar.at_q for bar in part.bars] == [0, 4, 11]
         assert [beat.number for beat in part.beats if beat.bar == 2] == [1, 2, 3, 4, 5, 6, 7]
 
-    def test_rounded_tuplets_are_exact(self):
-        """Divisions of 256 cannot hold a triplet: programs write 85, 85, 86."""
-        triplets = "".join(p.note("e", tuplet=(3, 2), duration=units) for units in (85, 85, 86))
-        attributes = p.attributes("<divisions>256</divisions>", p.time("4", "4"))
-        part = read_part(p.page(p.bar(1, attributes, triplets * 4)))
-        assert [s.at_q for s in part.strokes] == [F(n, 3) for n in range(12)]
+    @pytest.mark.parametrize(
+        ("divisions", "units"),
+        [(256, (85, 85, 86)), (256, (85, 85, 85)), (8, (3, 2, 3)), (1024, (341, 341, 342)), (4, (1, 2, 1))],
+    )
+    def test_rounded_tuplets_are_exact(self, divisions, units):
+        """Divisions of 256 cannot hold a triplet: programs round each note, and some make up for it."""
+        triplets = "".join(p.note("e", tuplet=(3, 2), duration=one) for one in units)
+        attributes = p.attributes(f"<divisions>{divisions}</divisions>", p.time("4", "4"))
+        part = read_part(p.page(p.bar(1, attributes, triplets * 4), p.bar(2, p.note("w", duration=4 * divisions))))
+        assert [s.at_q for s in part.strokes] == [F(n, 3) for n in range(13)]
+        assert not any("bar 1" in warning for warning in part.warnings)
 
     def test_rounded_tuplets_in_two_voices_meet(self):
         triplets = "".join(p.note("e", tuplet=(3, 2), duration=units) for units in (85, 85, 86))

@@ -18,16 +18,11 @@ class Cursor:
         self._raw *= ratio
         self._exact = {raw * ratio: exact for raw, exact in self._exact.items()}
 
-    def advance(self, duration: Fraction, length: Fraction, divisions: Fraction) -> None:
+    def advance(self, duration: Fraction, length: Fraction) -> None:
         """Past a note of `duration` divisions whose exact length in quarters is `length`."""
         self.chord_at = self.at
         self._raw += duration
-        self.at += length
-        # Rounded tuplets end on a whole beat again; where the sum of roundings is off by more, the divisions hold.
-        drift = abs(self.at - self._raw / divisions) * divisions
-        if drift >= 2:
-            self.at = self._raw / divisions
-        self.at = self._exact.setdefault(self._raw, self.at)
+        self.at = self._exact.setdefault(self._raw, self.at + length)
         self.furthest = max(self.furthest, self.at)
 
     def move(self, duration: Fraction, divisions: Fraction) -> bool:

@@ -60,8 +60,9 @@ def nominal_length(note: Element) -> Fraction:
 
 
 def sounding_length(note: Element, duration: Fraction, divisions: Fraction) -> Fraction:
-    """Quarters the note lasts, by its duration. Programs round what their divisions cannot hold (a triplet in 256); where
-    the type needs a fraction of a division, the divisions are fine enough and the two differ by less than one, the type holds.
+    """Quarters the note lasts, by its duration. Programs round what their divisions cannot hold (a triplet in 256): where
+    a tuplet, or any type in fine divisions, needs a fraction of a division and the two differ by less than one, the type
+    is believed.
     """
     by_divisions = duration / divisions
     nominal = nominal_length(note)
@@ -71,9 +72,9 @@ def sounding_length(note: Element, duration: Fraction, divisions: Fraction) -> F
         number(text(note, "time-modification/actual-notes")),
         number(text(note, "time-modification/normal-notes")),
     )
-    ratio = normal / actual if actual and normal else Fraction(1)
-    by_type = nominal * ratio
-    rounded = divisions >= FINE_DIVISIONS and (by_type * divisions).denominator > 1
+    tuplet = bool(actual and normal)
+    by_type = nominal * normal / actual if actual and normal else nominal
+    rounded = (tuplet or divisions >= FINE_DIVISIONS) and (by_type * divisions).denominator > 1
     return by_type if rounded and abs(by_type - by_divisions) * divisions < 1 else by_divisions
 
 

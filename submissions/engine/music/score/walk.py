@@ -107,7 +107,7 @@ class Walker:
         chord = element.find("chord") is not None
         at = cursor.chord_at if chord and not grace else cursor.at
         if not chord and not grace:
-            cursor.advance(duration, length, self.divisions)
+            cursor.advance(duration, length)
         if element.find("cue") is not None:
             return
         if is_hidden(element):
