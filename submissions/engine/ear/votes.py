@@ -30,7 +30,9 @@ COUNT_COST = 3.0  # nats: most takes have no count-off
 LATE_BARS = 4
 LATE_COST = 4.0  # nats: most players come in when they have counted
 BUZZ_RATE = 14.0  # strokes a second that are heard inside a buzz; measured on made takes
+SLOPE_SD = 2.0  # a line's value at its end is known half as well as at its middle
 TEMPO_COST = 5.0  # nats: who plays to a click plays its tempo
+NEARLY_TEMPO, NEARLY_COST = 0.004, 30.0
 SAME_TEMPO = 4e-4  # tempi closer than this are one: clocks and rounding
 MISS_COST = float(-np.log(1 - HIT))
 EDGE_COST = 7.0  # nats: beginning late or stopping early is one event, however many strokes it takes away
@@ -90,7 +92,7 @@ def weigh(
     rate = rate or max(1.0, len(heard) / max(1.0, heard[-1] - heard[0]))
     gain = float(np.sum(_hit_gain(off, spread, HIT, rate))) - _missing_cost(its, len(page))
     gain += _level_gain(levels_db[mine], page.level[its])
-    gain -= TEMPO_COST if abs(stretch - 1) > SAME_TEMPO else 0.0
+    gain -= _tempo_cost(stretch)
     free = np.ones(len(heard), bool)
     free[mine] = False
     buzzed = _inside(heard, zero_s + stretch * page.buzz_s) & free
@@ -103,11 +105,22 @@ def weigh(
     )
     inside = (heard > due[0] - WINDOW_S) & (heard < due[-1] + WINDOW_S)
     explained = (len(mine) + int(buzzed.sum())) / max(1, int(inside.sum()))
-    sd = _standard_error(off, spread)
+    sd = _standard_error(off, spread) * (1.0 if _on_ladder(stretch, page.bpm) else SLOPE_SD)
     share = len(mine) / len(page)
     gain += count_gain
     explained = min(1.0, explained)
     return Hypothesis(zero_s, stretch, gain, len(mine), share, explained, counted, late, spread, sd)
+
+
+def _on_ladder(stretch: float, bpm: float) -> bool:
+    """Whether the tempo is given (this one, or whole beats a minute) rather than fitted to the strokes."""
+    return abs(stretch - 1) < SAME_TEMPO or abs(bpm / stretch - round(bpm / stretch)) < 1e-6
+
+
+def _tempo_cost(stretch: float) -> float:
+    """Nats: nobody plays to another tempo that is nearly this one; a line through a player's wander looks like it."""
+    away = abs(stretch - 1)
+    return 0.0 if away < SAME_TEMPO else NEARLY_COST if away < NEARLY_TEMPO else TEMPO_COST
 
 
 def _hit_gain(late: Array, spread: float, share: float, rate: float) -> Array:
