@@ -133,8 +133,8 @@ FAULTY: tuple[Scene, ...] = (
     _faulty("silent", Player("Tam Birch"), (GATE, TENORS, "all"), "marks", 202, _says("redo", "silent"), faults=Faults(silent=True)),
     _faulty("clipped", Player("Una Cole"), (GATE, SNARE, "all"), "marks", 203, _says("redo", "clipped", zero="marks"), spec={"phone": replace(PHONE, gain_db=16.0)}),
     _faulty(
-        "click-audible", Player("Vio Dunn"), (GATE, BASS, "2"), "click", 204, _says("look", "click-audible", zero="click"),
-        spec={"leak": Leak(level_db=-14.0, path="speaker")},
+        "click-audible", Player("Vio Dunn"), (GATE, SNARE, "all"), "click", 204, _says("look", "click-audible", zero="click"),
+        spec={"leak": Leak(level_db=-12.0, path="speaker")},
     ),
     _faulty("wrong-tempo", Player("Wes Elm"), (GATE, BASS, "4"), "written", 205, _says("redo", "wrong-tempo", may=("unsure-of-zero",)), faults=Faults(tempo_ratio=1.07)),
     _faulty(
