@@ -22,13 +22,19 @@ def films():
     yield from (Film(f"rate{n}.mkv", fps=fps) for n, fps in enumerate(RATES))
     yield from (Film(f"uneven.{kind}", uneven=True) for kind in ("mp4", "mov", "mkv"))
     yield Film("uneven.webm", uneven=True, seconds=1.5)
-    yield from (Film(f"turned{d}.{kind}", options={"rotation": d}) for d in (0, 90, 180, 270) for kind in ("mp4", "mov"))
+    yield from (
+        Film(f"turned{d}.{kind}", options={"rotation": d}) for d in (0, 90, 180, 270) for kind in ("mp4", "mov")
+    )
     yield from (Film(f"hevc.{kind}", options={"video_codec": "libx265"}) for kind in ("mp4", "mov", "mkv"))
     yield from (Film(f"av1.{kind}", options={"video_codec": "libsvtav1"}) for kind in ("mp4", "mkv", "webm"))
     yield from (Film(f"opus.{kind}", options={"audio_codec": "libopus"}) for kind in ("mp4", "mkv"))
     yield from (Film(f"mp3.{kind}", options={"audio_codec": "libmp3lame"}) for kind in ("mp4", "mov"))
     yield from (Film(f"pcm.{kind}", options={"audio_codec": "pcm_s16le"}) for kind in ("mov", "mkv"))
-    yield from (Film(f"late{n}.{kind}", options={"sound_starts_s": s}) for n, s in enumerate((0.04, 0.5)) for kind in ("mp4", "mkv"))
+    yield from (
+        Film(f"late{n}.{kind}", options={"sound_starts_s": s})
+        for n, s in enumerate((0.04, 0.5))
+        for kind in ("mp4", "mkv")
+    )
     yield from (Film(f"early.{kind}", options={"picture_starts_s": 0.3}) for kind in ("mp4", "mov", "mkv"))
     yield from (Film(f"cd{c}.{kind}", rate=44_100, channels=c) for c in (1, 2) for kind in ("mp4", "mov"))
     yield Film("phone.3gp", rate=16_000)
@@ -36,7 +42,9 @@ def films():
     yield Film("live.webm", seconds=1.5, options={"container_options": {"live": "1"}})
     yield Film("pieces.mp4", options={"container_options": {"movflags": "frag_keyframe+empty_moov"}})
     yield Film("front.mp4", options={"container_options": {"movflags": "faststart"}})
-    yield from (Film(f"odd{w}x{h}.mkv", width=w, height=h, options={"video_codec": "mpeg4"}) for w, h in ((161, 91), (33, 35)))
+    yield from (
+        Film(f"odd{w}x{h}.mkv", width=w, height=h, options={"video_codec": "mpeg4"}) for w, h in ((161, 91), (33, 35))
+    )
     yield Film("4k.mp4", width=3840, height=2160, seconds=0.4)
     yield Film("ten.mp4", options={"video_codec": "libx265", "pixel_format": "yuv420p10le"})
 
@@ -92,7 +100,9 @@ class TestTheTable:
 
     # A file written in pieces has no edit list: its writer really moves the picture, by the depth of its B pictures.
     @pytest.mark.parametrize(
-        "film", [f for f in FILMS if f.sound and f.rate == 48_000 and f.name != "pieces.mp4"], ids=lambda film: film.name
+        "film",
+        [f for f in FILMS if f.sound and f.rate == 48_000 and f.name != "pieces.mp4"],
+        ids=lambda film: film.name,
     )
     def test_what_is_seen_with_a_click_does_not_depend_on_the_container(self, film, tmp_path):
         """The file time of each click and the container's starts put it where it was written, to a millisecond."""
@@ -132,7 +142,8 @@ class TestACutOffFile:
         except MediaError as error:
             assert str(error)
             return
-        times, _ = by_full_decode(cut)
+        with av.open(str(cut)) as container:
+            packets = sum(1 for packet in container.demux(video=0) if packet.size)
         assert raw.container.cut_off
         assert raw.container.duration_s < 4.0
-        assert abs(raw.container.frames - len(times)) <= 1  # the last packet may be half there: a decoder may refuse it
+        assert raw.container.frames == packets
