@@ -151,7 +151,7 @@ class Installation:
                 stdout=log,
                 stderr=subprocess.STDOUT,
                 start_new_session=True,  # Ctrl-C reaches the supervisor alone, which ends the others in order
-                preexec_fn=_die_with_parent if sys.platform == "linux" else None,
+                **ends_with_us(),
             )
 
     def _wait_for(self, name: str, ask) -> None:
@@ -208,6 +208,11 @@ class Installation:
 def _kill_group(pid: int) -> None:
     with suppress(ProcessLookupError):
         os.killpg(pid, signal.SIGKILL)  # whatever children the process left behind
+
+
+def ends_with_us() -> dict:
+    """Arguments for Popen: on Linux the child gets SIGTERM when this process dies, however it dies."""
+    return {"preexec_fn": _die_with_parent} if sys.platform == "linux" else {}
 
 
 def _die_with_parent() -> None:

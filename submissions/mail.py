@@ -1,101 +1,122 @@
 """Mail to players, guardians and organizers: every one logged once, every one with a way to stop it."""
 
-import logging
 from dataclasses import dataclass
+from datetime import timedelta
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.core.mail import EmailMessage
-from django.db import IntegrityError, transaction
+from django.db import transaction
 from django.template.loader import render_to_string
 from django.urls import reverse
-from django.utils import translation
+from django.utils import timezone, translation
 
 from .models import Entry, MagicLink, MailLog
 
-log = logging.getLogger(__name__)
+TRIES = 8  # after the last, four hours have passed: the address or the server is wrong, not busy
+FIRST_WAIT_S = 30  # doubled after every failure
 
 
 @dataclass(frozen=True)
 class Kind:
-    """One kind of mail: whom it goes to, and what link it carries."""
+    """One kind of mail: whom it goes to ("player", "guardian", "organizer")."""
 
     name: str
-    to_guardian: bool = False
-    link: str = MagicLink.Purpose.PLAYER
+    to: str = "player"
 
 
 KINDS = {
     kind.name: kind
     for kind in (
         Kind("link"),
-        Kind("guardian", to_guardian=True, link=MagicLink.Purpose.GUARDIAN),
+        Kind("guardian", "guardian"),
         Kind("verdict"),
         Kind("decision"),
         Kind("reminder"),
         Kind("thanks"),
+        Kind("take-withdrawn", "organizer"),
+        Kind("entry-withdrawn", "organizer"),
+        Kind("consent-taken-back", "organizer"),
     )
 }
 
 
-def send(kind_name: str, entry: Entry, key: str, **context) -> bool:
-    """Send one mail of this kind, once for this key; False when stopped, already sent, or nobody to send it to.
-
-    The log row is written before the mail goes out: a task that runs twice sends no second mail, and a mail server
-    that fails takes the row back, so that the next run tries again.
-    """
+def order(kind_name: str, entry: Entry, key: str) -> MailLog | None:
+    """Note that this mail is to go out; None when it was ordered before, is stopped, or has nobody to go to."""
     kind = KINDS[kind_name]
-    to = entry.guardian_email if kind.to_guardian else entry.email
-    if not to or entry.withdrawn_at is not None or is_stopped(entry, kind_name):
-        return False
-    try:
-        with transaction.atomic():
-            MailLog.objects.create(entry=entry, kind=kind_name, key=key)
-            _message(kind, entry, to, context).send()
-    except IntegrityError:
-        return False
-    return True
+    if not _address(kind, entry) or is_stopped(entry, kind_name):
+        return None
+    row, new = MailLog.objects.get_or_create(entry=entry, kind=kind_name, key=key)
+    return row if new else None
+
+
+def deliver(pk: int, **context) -> bool:
+    """Send an ordered mail; False when it is gone, already sent, or stopped meanwhile.
+
+    The row is locked while it goes out, so that two workers send it once. A mail server that fails sets the next try
+    and the error is raised.
+    """
+    with transaction.atomic():
+        row = MailLog.objects.select_for_update().filter(pk=pk, sent_at=None).first()
+        if row is None:
+            return False
+        entry = Entry.objects.select_related("call__organizer").get(pk=row.entry_id)
+        to = _address(KINDS[row.kind], entry)
+        if not to or is_stopped(entry, row.kind):
+            row.delete()
+            return False
+        try:
+            with transaction.atomic():  # the links of a mail that did not go out are taken back
+                _message(KINDS[row.kind], entry, to, context).send()
+        except OSError as error:  # SMTPException is one too
+            failure = error
+            row.tries, row.next_try_at = row.tries + 1, timezone.now() + timedelta(seconds=FIRST_WAIT_S * 2**row.tries)
+            row.save(update_fields=["tries", "next_try_at"])
+        else:
+            MailLog.objects.filter(pk=pk).update(sent_at=timezone.now())
+            return True
+    raise failure
+
+
+def overdue() -> list[int]:
+    """Ordered mails whose time to be tried (again) has come."""
+    late = timezone.now() - timedelta(seconds=FIRST_WAIT_S)
+    due = MailLog.objects.filter(sent_at=None, tries__lt=TRIES, next_try_at__lt=timezone.now(), ordered_at__lt=late)
+    return list(due.values_list("pk", flat=True)[:50])
+
+
+def _address(kind: Kind, entry: Entry) -> str:
+    """Where a mail of this kind goes; "" when there is nobody, or a player who has left."""
+    if kind.to == "organizer":
+        return entry.call.organizer.email
+    if entry.withdrawn_at is not None:
+        return ""
+    return entry.guardian_email if kind.to == "guardian" else entry.email
 
 
 def is_stopped(entry: Entry, kind_name: str) -> bool:
     """Whether this player or guardian asked for no more of these."""
-    who = "guardian-all" if KINDS[kind_name].to_guardian else "all"
-    return kind_name in entry.mail_stopped or who in entry.mail_stopped
+    everything = {"player": "all", "guardian": "guardian-all"}.get(KINDS[kind_name].to)
+    return kind_name in entry.mail_stopped or everything in entry.mail_stopped
 
 
 def _message(kind: Kind, entry: Entry, to: str, context: dict) -> EmailMessage:
-    _, secret = MagicLink.make(entry, kind.link)
-    _, stop = MagicLink.make(entry, MagicLink.Purpose.STOP, days=365, about=kind.name)
-    stop_url = absolute(reverse("stop-mail", args=[stop]))
-    values = context | {
-        "entry": entry,
-        "call": entry.call,
-        "link": absolute(reverse("open-link", args=[secret])),
-        "stop": stop_url,
-        "deadline": deadline_words(entry),
-    }
+    """The mail of this kind; the links in it are made here, so that no secret ever lies in the broker."""
+    values, headers = context | {"entry": entry, "call": entry.call}, {}
+    if kind.to == "organizer":
+        values["board"] = absolute(reverse("board", args=[entry.call.slug]))
+    else:
+        purpose = MagicLink.Purpose.GUARDIAN if kind.to == "guardian" else MagicLink.Purpose.PLAYER
+        _, secret = MagicLink.make(entry, purpose)
+        _, stop = MagicLink.make(entry, MagicLink.Purpose.STOP, days=365, about=kind.name)
+        values["link"] = absolute(reverse("open-link", args=[secret]))
+        values["stop"] = absolute(reverse("stop-mail", args=[stop]))
+        values["deadline"] = deadline_words(entry)
+        headers["List-Unsubscribe"] = f"<{values['stop']}>"
     with translation.override(entry.language):
         text = render_to_string(f"mail/{kind.name}.txt", values)
     subject, _, body = text.strip().partition("\n")
-    return EmailMessage(
-        subject.strip(),
-        body.strip() + "\n",
-        settings.DEFAULT_FROM_EMAIL,
-        [to],
-        headers={"List-Unsubscribe": f"<{stop_url}>"},
-    )
-
-
-def tell_organizer(kind: str, entry: Entry) -> bool:
-    """Tell the organizer of a call by mail, if they gave an address."""
-    to = entry.call.organizer.email
-    if not to:
-        return False
-    values = {"entry": entry, "call": entry.call, "board": absolute(reverse("board", args=[entry.call.slug]))}
-    text = render_to_string(f"mail/{kind}.txt", values)
-    subject, _, body = text.strip().partition("\n")
-    EmailMessage(subject.strip(), body.strip() + "\n", settings.DEFAULT_FROM_EMAIL, [to]).send()
-    return True
+    return EmailMessage(subject.strip(), body.strip() + "\n", settings.DEFAULT_FROM_EMAIL, [to], headers=headers)
 
 
 def deadline_words(entry: Entry) -> str:

@@ -7,9 +7,10 @@ from datetime import timedelta
 
 from django.conf import settings
 from django.db import connection
+from django.db.models import Q
 from django.utils import timezone
 
-from .models import Call, Entry, Export, PartRow, Take
+from .models import Call, Entry, Export, PartRow, ProbeReport, Take
 from .models.base import Leased, Work
 
 # One statement on both databases: PostgreSQL's SKIP LOCKED lets many workers choose at once without waiting for each
@@ -100,26 +101,22 @@ def sweep() -> int:
 
 def place_of(take: Take) -> int:
     """How many takes a waiting take has before it, by the same order as the claim."""
-    waiting = Take.objects.filter(work=Work.WAITING, withdrawn_at=None).select_related("entry__call")
-    now = timezone.now()
-
-    def rank(one: Take) -> tuple:
-        deadline = one.entry.call.deadline
-        still = deadline > now
-        return (not still, deadline if still else one.received_at, one.received_at, one.pk)
-
-    mine = rank(take)
-    return sum(1 for one in waiting if rank(one) < mine)
+    now, deadline = timezone.now(), take.entry.call.deadline
+    waiting = Take.objects.filter(work=Work.WAITING, withdrawn_at=None)
+    alive = waiting.filter(entry__call__deadline__gt=now)
+    older = Q(received_at__lt=take.received_at) | Q(received_at=take.received_at, pk__lt=take.pk)
+    if deadline > now:
+        return alive.filter(Q(entry__call__deadline__lt=deadline) | Q(entry__call__deadline=deadline) & older).count()
+    return alive.count() + waiting.filter(older, entry__call__deadline__lte=now).count()
 
 
 def minutes_to_answer(take: Take) -> int | None:
     """Expected minutes until the answer, from the newest twenty answers; None when there is nothing to go by."""
-    done = list(Take.objects.filter(work=Work.DONE, probed_at__isnull=False).order_by("-probed_at")[:20])
-    costs = [row.report.body.get("cost", {}).get("wall_s") for row in done if hasattr(row, "report")]
-    known = [cost for cost in costs if cost]
-    if not known:
+    newest = ProbeReport.objects.order_by("-created_at").values_list("body__cost__wall_s", flat=True)[:20]
+    costs = [cost for cost in newest if cost]
+    if not costs:
         return None
-    return max(1, round((place_of(take) + 1) * sum(known) / len(known) / 60))
+    return max(1, round((place_of(take) + 1) * sum(costs) / len(costs) / 60))
 
 
 def _mine(model: type[Leased], pk: int, who: str):

@@ -8,14 +8,16 @@ import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import timedelta
+from typing import Any
 
 from celery import shared_task
 from django.conf import settings
-from django.db import connection
+from django.db import connection, transaction
 from django.utils import timezone
+from kombu.exceptions import OperationalError
 
 from . import bridge, files, mail, queue
-from .models import Call, Decision, Entry, Export, PartRow, Take, Upload
+from .models import Call, Decision, Entry, Export, MailLog, PartRow, Take, Upload
 from .models.base import Leased, Work
 
 log = logging.getLogger(__name__)
@@ -50,9 +52,17 @@ def held(model: type[Leased], pk: int, who: str) -> Iterator[None]:
 
 
 # -- takes ---------------------------------------------------------------------------------------------------------
+def later(task: Any, *arguments: Any) -> None:
+    """Send a task's wake-up call. A broker that is away costs time, not work: rows wait, and the sweep finds them."""
+    try:
+        task.delay(*arguments)
+    except OperationalError as error:
+        log.warning("the broker does not answer, %s waits for the sweep: %s", task.name, error)
+
+
 def wake_probe() -> None:
     """Wake a worker up: there is a take in the queue. Which one it gets, the queue decides."""
-    probe_next.delay()
+    later(probe_next)
 
 
 @shared_task(name="submissions.probe_next", time_limit=settings.PROBE_TIMEOUT_S + 60)
@@ -66,7 +76,7 @@ def probe_next() -> None:
 
 def probe_take(pk: int, who: str) -> None:
     """Probe a claimed take and keep the report."""
-    take = Take.objects.select_related("part__segment__call").filter(pk=pk).first()
+    take = Take.objects.select_related("part__segment__call", "entry__call").filter(pk=pk).first()
     if take is None:
         return
     try:
@@ -79,7 +89,7 @@ def probe_take(pk: int, who: str) -> None:
         queue.fail(Take, pk, who, FAILED_SAYS, ref)
         raise
     if kept:
-        mail_out.delay("verdict", take.entry_id, f"take-{pk}")
+        order_mail("verdict", take.entry, f"take-{pk}")
 
 
 # -- materials and exports -----------------------------------------------------------------------------------------
@@ -124,12 +134,19 @@ def make_export(export_pk: int) -> None:
 
 
 # -- mail ----------------------------------------------------------------------------------------------------------
-@shared_task(name="submissions.mail_out", autoretry_for=(OSError,), retry_backoff=True, max_retries=5)
-def mail_out(kind: str, entry_pk: int, key: str) -> None:
-    """Send one mail; links are made here, so that no secret ever lies in the broker."""
-    entry = Entry.objects.select_related("call").filter(pk=entry_pk).first()
-    if entry is not None:
-        mail.send(kind, entry, key, **_about(kind, key))
+def order_mail(kind: str, entry: Entry, key: str) -> None:
+    """Have a mail sent once this transaction is through."""
+    row = mail.order(kind, entry, key)
+    if row is not None:
+        transaction.on_commit(lambda: later(mail_out, row.pk))
+
+
+@shared_task(name="submissions.mail_out")
+def mail_out(pk: int) -> None:
+    """Send one ordered mail; after a failure the sweep tries again when its time has come."""
+    row = MailLog.objects.filter(pk=pk).first()
+    if row is not None:
+        mail.deliver(pk, **_about(row.kind, row.key))
 
 
 def _about(kind: str, key: str) -> dict:
@@ -147,23 +164,7 @@ def _about(kind: str, key: str) -> dict:
 def renew_links(call_pk: int, email: str) -> None:
     """Mail a new link for every entry of this address in this call."""
     for entry in Entry.objects.active().filter(call_id=call_pk, email__iexact=email):
-        mail_out.delay("link", entry.pk, f"renewed-{timezone.now():%Y%m%d%H%M%S}")
-
-
-@shared_task(name="submissions.tell_organizer", autoretry_for=(OSError,), retry_backoff=True, max_retries=5)
-def tell_organizer(kind: str, entry_pk: int) -> None:
-    """Mail the organizer about an entry."""
-    entry = Entry.objects.select_related("call__organizer").filter(pk=entry_pk).first()
-    if entry is not None:
-        mail.tell_organizer(kind, entry)
-
-
-@shared_task(name="submissions.thank_players")
-def thank_players(call_pk: int) -> None:
-    """Thank everybody who sent a take."""
-    sent = Entry.objects.active().filter(call_id=call_pk, takes__is_tryout=False, takes__withdrawn_at=None).distinct()
-    for entry in sent:
-        mail_out.delay("thanks", entry.pk, f"call-{call_pk}")
+        order_mail("link", entry, f"renewed-{timezone.now():%Y%m%d%H%M%S}")
 
 
 # -- beat ----------------------------------------------------------------------------------------------------------
@@ -173,9 +174,11 @@ def sweep() -> None:
     for _ in range(min(queue.sweep(), 4)):
         wake_probe()
     for part in PartRow.objects.filter(work=Work.WAITING)[:20]:
-        make_materials.delay(part.pk)
+        later(make_materials, part.pk)
     for export in Export.objects.filter(work=Work.WAITING)[:20]:
-        make_export.delay(export.pk)
+        later(make_export, export.pk)
+    for pk in mail.overdue():
+        later(mail_out, pk)
 
 
 @shared_task(name="submissions.tidy")
@@ -186,8 +189,8 @@ def tidy() -> None:
         keys = [take.storage_key, *take.files.values()]
         take.delete()
         files.remove(*keys)
-    for upload in Upload.objects.filter(ended_at=None, expires_at__lt=now):
-        upload.delete()
+    for upload in Upload.objects.filter(expires_at__lt=now):
+        upload.delete()  # a finished one is only remembered so that its client can still ask; its take stays
         files.spool_path(upload.public_id).unlink(missing_ok=True)
 
 
@@ -202,4 +205,4 @@ def remind() -> None:
         for entry in (
             Entry.objects.active().filter(call__in=due).exclude(takes__is_tryout=False, takes__withdrawn_at=None)
         ):
-            mail_out.delay("reminder", entry.pk, f"{days}-days")
+            order_mail("reminder", entry, f"{days}-days")

@@ -10,9 +10,7 @@ from submissions.exports import EXPORTS
 
 ROOT = Path(__file__).resolve().parent.parent
 HANDBOOK = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
-DESIGN_CODES = """unreadable no-audio no-picture silent too-quiet clipped noisy click-audible not-this-part wrong-tempo drifts
-starts-late incomplete unsure-of-zero loose-timing still-picture frozen-picture black-picture dark-picture portrait small-picture
-low-frame-rate variable-frame-rate sound-picture-apart copy-of-a-take""".split()
+DESIGN_CODES = ["unreadable", "no-audio", "no-picture", "silent", "too-quiet", "clipped", "noisy", "click-audible", "not-this-part", "wrong-tempo", "drifts", "starts-late", "incomplete", "unsure-of-zero", "loose-timing", "still-picture", "frozen-picture", "black-picture", "dark-picture", "portrait", "small-picture", "low-frame-rate", "variable-frame-rate", "sound-picture-apart", "copy-of-a-take"]
 
 
 class TestTheHandbook:

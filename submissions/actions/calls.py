@@ -197,7 +197,7 @@ def remake_materials(part: PartRow) -> None:
     PartRow.objects.filter(pk=part.pk).update(
         work=Work.WAITING, progress=0, attempts=0, leased_by="", lease_until=None, failure="", failure_ref=""
     )
-    transaction.on_commit(lambda: tasks.make_materials.delay(part.pk))
+    transaction.on_commit(lambda: tasks.later(tasks.make_materials, part.pk))
 
 
 @transaction.atomic
@@ -225,5 +225,7 @@ def close_call(call: Call) -> Call:
         raise Refused("Only a published call can be closed.")
     call.state, call.closed_at = Call.State.CLOSED, timezone.now()
     call.save(update_fields=["state", "closed_at"])
-    transaction.on_commit(lambda: tasks.thank_players.delay(call.pk))
+    sent = call.entries.active().filter(takes__is_tryout=False, takes__withdrawn_at=None).distinct()
+    for entry in sent:
+        tasks.order_mail("thanks", entry, f"call-{call.pk}")
     return call

@@ -17,7 +17,7 @@ def decide(take: Take, person, word: str, note: str = "") -> Decision:
         raise Refused("Choose one of the answers.", "word")
     decision = Decision.objects.create(take=take, person=person, word=word, note=note.strip())
     if word == Decision.Word.REDO:
-        transaction.on_commit(lambda: tasks.mail_out.delay("decision", take.entry_id, f"decision-{decision.pk}"))
+        tasks.order_mail("decision", take.entry, f"decision-{decision.pk}")
     return decision
 
 
@@ -63,5 +63,5 @@ def order_export(call, person, kind: str, options: dict | None = None) -> Export
     export = Export.objects.create(
         call=call, kind=kind, person=person, options=options or {}, ordered_at=timezone.now()
     )
-    transaction.on_commit(lambda: tasks.make_export.delay(export.pk))
+    transaction.on_commit(lambda: tasks.later(tasks.make_export, export.pk))
     return export

@@ -59,9 +59,9 @@ def enter(
     Consent.objects.create(entry=entry, text=consent_text, by=Consent.By.PLAYER)
     choose_parts(entry, parts)
     link, _ = MagicLink.make(entry, MagicLink.Purpose.PLAYER)
-    transaction.on_commit(lambda: tasks.mail_out.delay("link", entry.pk, f"entry-{entry.pk}"))
+    tasks.order_mail("link", entry, f"entry-{entry.pk}")
     if needs_guardian:
-        transaction.on_commit(lambda: tasks.mail_out.delay("guardian", entry.pk, f"entry-{entry.pk}"))
+        tasks.order_mail("guardian", entry, f"entry-{entry.pk}")
     return entry, link
 
 
@@ -98,7 +98,7 @@ def guardian_takes_back(entry: Entry) -> None:
     """A guardian's no after a yes: the takes vanish from every sight but the organizer's, and leave their chairs."""
     entry.consents.filter(by=Consent.By.GUARDIAN, withdrawn_at=None).update(withdrawn_at=timezone.now())
     Pick.objects.filter(take__entry=entry).delete()
-    transaction.on_commit(lambda: tasks.tell_organizer.delay("consent-taken-back", entry.pk))
+    tasks.order_mail("consent-taken-back", entry, f"{timezone.now():%Y%m%d%H%M%S}")
 
 
 @transaction.atomic
@@ -113,8 +113,7 @@ def send_guardian_link(entry: Entry, guardian_email: str = "") -> None:
         entry.guardian_email = guardian_email.strip()
         entry.save(update_fields=["guardian_email"])
         entry.links.filter(purpose=MagicLink.Purpose.GUARDIAN, revoked_at=None).update(revoked_at=timezone.now())
-    key = f"again-{timezone.now():%Y%m%d%H%M%S}"
-    transaction.on_commit(lambda: tasks.mail_out.delay("guardian", entry.pk, key))
+    tasks.order_mail("guardian", entry, f"again-{timezone.now():%Y%m%d%H%M%S}")
 
 
 def renew_links(call: Call, email: str, address: str = "") -> None:
@@ -128,7 +127,7 @@ def renew_links(call: Call, email: str, address: str = "") -> None:
         limits.count("mail", f"{call.pk}:{email.strip().lower()}")
     except limits.TooOften:
         return
-    transaction.on_commit(lambda: tasks.renew_links.delay(call.pk, email.strip()))
+    transaction.on_commit(lambda: tasks.later(tasks.renew_links, call.pk, email.strip()))
 
 
 @transaction.atomic
@@ -155,7 +154,7 @@ def withdraw_entry(entry: Entry) -> None:
     entry.display_name, entry.credit_name, entry.country, entry.zone = "withdrawn", "", "", ""
     entry.save()
     entry.parts.clear()
-    transaction.on_commit(lambda: tasks.tell_organizer.delay("entry-withdrawn", entry.pk))
+    tasks.order_mail("entry-withdrawn", entry, f"entry-{entry.pk}")
 
 
 def _forget_take(take: Take) -> None:

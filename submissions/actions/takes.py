@@ -150,15 +150,20 @@ def finish_upload(upload: Upload) -> Take | None:
             return Take.objects.filter(upload=upload).first()
         if upload.length is None or path.stat().st_size != upload.length:
             return None
-        return receive_take(
-            upload.entry,
-            upload.part,
-            path,
-            filename=upload.filename,
-            begun_at=upload.begun_at,
-            is_tryout=upload.is_tryout,
-            upload=upload,
-        )
+        try:
+            return receive_take(
+                upload.entry,
+                upload.part,
+                path,
+                filename=upload.filename,
+                begun_at=upload.begun_at,
+                is_tryout=upload.is_tryout,
+                upload=upload,
+            )
+        except Refused:  # it can never become a take: the client is to begin anew
+            Upload.objects.filter(pk=upload.pk).delete()
+            path.unlink(missing_ok=True)
+            raise
 
 
 def receive_take(
@@ -234,4 +239,4 @@ def withdraw_take(take: Take) -> None:
     tell = not take.is_tryout
     _forget_take(take)
     if tell:
-        transaction.on_commit(lambda: tasks.tell_organizer.delay("take-withdrawn", take.entry_id))
+        tasks.order_mail("take-withdrawn", take.entry, f"take-{take.pk}")

@@ -166,15 +166,22 @@ class MagicLink(models.Model):
 
 
 class MailLog(models.Model):
-    """That a mail went out, and of which kind; never its text, which holds a link."""
+    """A mail that is to go out, or went out; never its text, which holds a link.
 
-    entry = models.ForeignKey(Entry, null=True, on_delete=models.CASCADE, related_name="mails")
+    The row is written in the transaction of what caused it, so that no mail is lost with a broker, and the key says
+    what it is about: one mail a key, also when a task runs twice.
+    """
+
+    entry = models.ForeignKey(Entry, on_delete=models.CASCADE, related_name="mails")
     kind = models.CharField(max_length=20)
-    key = models.CharField(max_length=80)  # what it was about: one mail a key, also when a task runs twice
-    sent_at = models.DateTimeField(default=timezone.now)
+    key = models.CharField(max_length=80)
+    ordered_at = models.DateTimeField(default=timezone.now)
+    next_try_at = models.DateTimeField(default=timezone.now)
+    tries = models.PositiveSmallIntegerField(default=0)
+    sent_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
-        ordering = ["-sent_at"]
+        ordering = ["-ordered_at"]
         constraints = [models.UniqueConstraint(fields=["entry", "kind", "key"], name="mail_once")]
 
     def __str__(self) -> str:

@@ -24,12 +24,17 @@ def clock(seconds: float | None) -> str:
     return f"{whole // 60}:{whole % 60:02d}"
 
 
+def rounded(value: float, digits: int) -> str:
+    """A number in the reader's own writing, rounded; number_format by itself would cut the digits off."""
+    return number_format(round(value, digits), digits)
+
+
 @register.filter
 def ms(value: float | None) -> str:
     """Milliseconds with one decimal place under ten, none above."""
     if value is None or value == "":
         return "–"
-    return f"{number_format(abs(value), 1 if abs(value) < 10 else 0)} ms"
+    return f"{rounded(abs(value), 1 if abs(value) < 9.95 else 0)} ms"
 
 
 @register.filter
@@ -48,7 +53,7 @@ def size_words(value: int | None) -> str:
     if not value:
         return "–"
     mega = value / 1024**2
-    return f"{number_format(mega / 1024, 1)} GB" if mega >= 1024 else f"{number_format(mega, 1 if mega < 10 else 0)} MB"
+    return f"{rounded(mega / 1024, 1)} GB" if mega >= 1024 else f"{rounded(mega, 1 if mega < 10 else 0)} MB"
 
 
 def duration_words(seconds: float) -> str:

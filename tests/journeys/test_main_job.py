@@ -68,7 +68,7 @@ def test_the_main_job_from_a_new_call_to_a_timeline(stage, chromium, perform, sc
     set_chairs(desk, "Snare", 2)
     desk.get_by_role("button", name="Publish the call").click()
     desk.get_by_text("The call is open.").wait_for()
-    address = desk.get_by_role("link", name=re.compile(r"^http://")).get_attribute("href")
+    address = desk.get_by_text("Address for players:").get_by_role("link").get_attribute("href")
 
     phone = new_page(chromium, size)
     phone.goto(stage.url + address)

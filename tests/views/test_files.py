@@ -88,7 +88,9 @@ class TestAFile:
         part.save()
         url = reverse("material", args=[call.slug, part.pk, "sheet-a4.pdf"])
         assert people.stranger.client.get(url)["Content-Type"] == "application/pdf"
-        assert people.stranger.client.get(reverse("material", args=[call.slug, part.pk, "other.pdf"])).status_code == 404
+        assert (
+            people.stranger.client.get(reverse("material", args=[call.slug, part.pk, "other.pdf"])).status_code == 404
+        )
         call.state = "draft"
         call.save()
         assert people.stranger.client.get(url).status_code == 404

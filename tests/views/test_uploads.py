@@ -231,6 +231,7 @@ class TestPatch:
         url = create(player, part, Upload_Metadata=promised)["Location"]
         assert patch(player, url, CONTENT, 0).status_code == 460
         assert not Take.objects.exists()
+        assert send(player.client, "HEAD", url).status_code == 404  # nothing to go on with
 
 
 class TestChecksum:

@@ -22,7 +22,7 @@ ATTACK_TOP_DB, ATTACK_WEIGHT = 20.0, 0.15
 LEVEL_WEIGHT, LEVEL_DEPTH_DB = 0.11, 40.0  # nats for each dB under the take's strokes
 COLOUR_WEIGHT, COLOUR_TOP_DB = 0.40, 15.0  # nats for each dB of mean distance from the take's colour
 FALL_WEIGHT, FALL_TOP_DB = 0.09, 10.0  # a stroke falls at once, a voice goes on
-BASE = -2.4
+BASE = -2.6
 LEAST_CLEAR = 4  # with fewer clear strokes nothing is known of a take's own level and colour
 CLEAR_DB = 5.0
 

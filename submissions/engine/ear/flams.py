@@ -21,7 +21,6 @@ USUAL_GAP_S, GAP_SPREAD_S = 0.030, 0.014  # where most of them lie, for weighing
 LEAST_RISE_DB = 1.0  # tuned on seeds under 10 000: under it more flickers than graces are found
 RISE_WEIGHT, RISE_KNEE_DB = 1.45, 5.0  # as in evidence.py
 CLEAR_OF_S = 0.009  # from any other stroke's foot
-FOOT_REACH_S = 0.011  # how far from the analysis frame its foot may lie
 BEFORE_MAIN_S = 0.0012  # the stroke's own attack is kept out of the search for the foot
 
 
@@ -29,7 +28,7 @@ BEFORE_MAIN_S = 0.0012  # the stroke's own attack is kept out of the search for 
 class Sounding:
     """What the search needs of the take."""
 
-    high: Array  # sound without the ring of the drums, shape (n,)
+    mono: Array  # sound without its click, shape (n,)
     rate: int
     novelty: onsets.Novelty
     tails: Tails
@@ -59,11 +58,8 @@ def find_grace(sounding: Sounding, main_s: float, taken_s: Array) -> float | Non
 
 
 def _foot(sounding: Sounding, near_s: float, main_s: float) -> float | None:
-    stop = min(near_s + 0.5 * FOOT_REACH_S, main_s - BEFORE_MAIN_S)
-    start = max(near_s - FOOT_REACH_S, 0.0)
-    piece = sounding.high[round(start * sounding.rate) : round(stop * sounding.rate)]
-    guard = max(8, sounding.rate // 4000)
-    if len(piece) < 4 * guard:
+    after = min(onsets.FOOT_AFTER_S, main_s - BEFORE_MAIN_S - near_s)
+    if after < -0.5 * onsets.FOOT_BEFORE_S:
         return None
-    found = round(start * sounding.rate) + int(onsets.likeliest_split(piece[None, :] ** 2, guard)[0])
-    return found / sounding.rate
+    feet, _ = onsets.find_feet(sounding.mono, sounding.rate, np.array([near_s]), after_s=after)
+    return float(feet[0])

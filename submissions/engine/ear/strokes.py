@@ -22,7 +22,7 @@ from .tails import learn_tails
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-FAINT_DB = 0.8  # candidates for the local test: far under what stands on its own
+FAINT_DB = 0.6  # candidates for the local test: far under what stands on its own
 EXTRA_NATS = 2.5  # what a stroke that nobody wrote must bring
 RATTLE_NATS = 0.0  # inside a written buzz many strokes are expected
 SAME_S = 0.004  # two feet nearer than this are one stroke
@@ -78,11 +78,10 @@ def look(
     if quiet.heard:
         novelty = onsets.renew(novelty, quiet.mono, mono - quiet.mono, rate)
     frames = onsets.pick(novelty, FAINT_DB)
-    high = onsets.above_ring(quiet.mono, rate)
-    candidates = onsets.place_in(high, rate, novelty, frames)
+    candidates = onsets.place(quiet.mono, rate, novelty, frames)
     tails = learn_tails(novelty, frames)
     rise = tails.rise_over(candidates.frames)
-    return Look(Sounding(high, rate, novelty, tails), candidates, rise, _in_marks(candidates.times_s, zero))
+    return Look(Sounding(quiet.mono, rate, novelty, tails), candidates, rise, _in_marks(candidates.times_s, zero))
 
 
 def decide(part: Part, zero: ZeroFacts, events: tuple[Event, ...], seen: Look) -> Found:

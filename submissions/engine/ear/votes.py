@@ -30,6 +30,8 @@ COUNT_COST = 3.0  # nats: most takes have no count-off
 LATE_BARS = 4
 LATE_COST = 4.0  # nats: most players come in when they have counted
 BUZZ_RATE = 14.0  # strokes a second that are heard inside a buzz; measured on made takes
+OWN_SHARE = 0.5  # strokes mistaken or not found move the mean by about half of what its own error would be
+OWN_FLOOR_S = 0.3e-3
 SLOPE_SD = 2.0  # a line's value at its end is known half as well as at its middle
 TEMPO_COST = 5.0  # nats: who plays to a click plays its tempo
 NEARLY_TEMPO, NEARLY_COST = 0.004, 30.0
@@ -40,6 +42,7 @@ NEAR_TEMPO = 0.03  # how far a player without a click in the ear is followed as 
 WIDE_TEMPO = (0.6, 1.65)
 EXCERPT_S = 15.0  # enough strokes to tell a tempo, few enough seconds to try them all
 GOOD_SUPPORT = 0.75  # share of written strokes found above which no other tempo is looked for
+FAIR_BOTH = 0.6  # ... or share of the page found and share of what was heard explained, both
 CANDIDATES = 14
 KEPT = 8
 
@@ -177,7 +180,7 @@ def _level_gain(heard_db: Array, written: Array) -> float:
 
 
 def _standard_error(late: Array, spread: float) -> float:
-    """Of the mean, neighbours' correlation counted."""
+    """Of the mean of all that was played, from what was matched of it; neighbours' correlation counted."""
     n = len(late)
     if n < 8:
         return max(spread, 0.01)
@@ -185,7 +188,7 @@ def _standard_error(late: Array, spread: float) -> float:
     total = float(np.sum(centred**2))
     lag = float(np.sum(centred[1:] * centred[:-1]) / total) if total > 0 else 0.0
     lag = float(np.clip(lag, 0.0, 0.9))
-    return float(np.hypot(spread / np.sqrt(n) * np.sqrt((1 + lag) / (1 - lag)), 0.0005))
+    return float(np.hypot(OWN_SHARE * spread / np.sqrt(n) * np.sqrt((1 + lag) / (1 - lag)), OWN_FLOOR_S))
 
 
 class _Histogram:
@@ -242,7 +245,7 @@ def vote(onsets: Onsets, page: Page, near: tuple[float, ...] = ()) -> list[Hypot
 
     found = tried(1.0) + [weigh(heard, levels, page, zero, 1.0) for zero in near]
     for stretches, straight in _tempi(page, histogram):
-        if max((h.support for h in found), default=0.0) >= GOOD_SUPPORT:
+        if any(h.support >= GOOD_SUPPORT or min(h.support, h.explained) > FAIR_BOTH for h in found):
             break
         heights = [float(histogram.at(s).max()) for s in stretches]
         for k in np.argsort(heights)[::-1][:4]:
@@ -288,6 +291,8 @@ def _straighten(onsets: Onsets, page: Page, first: Hypothesis) -> Hypothesis:
         weight = np.minimum(1.0, 2.0 * spread / np.maximum(np.abs(late), 1e-9))
         slope, shift = np.polyfit(at, late, 1, w=np.sqrt(weight))
         zero, stretch = zero + float(shift), stretch + float(slope)
+    if abs(stretch - 1) < SAME_TEMPO:
+        return weigh(onsets.times_s, onsets.level_db, page, first.zero_s, 1.0)
     return weigh(onsets.times_s, onsets.level_db, page, zero, stretch)
 
 

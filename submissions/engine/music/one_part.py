@@ -84,6 +84,9 @@ def tidy(root: Element) -> None:
         for style in measure.iterfind("attributes/measure-style"):
             for rest in style.findall("multiple-rest"):
                 style.remove(rest)  # every bar is drawn, so that every bar can be lit and counted
+        for octave in (*measure.iterfind("note/*/display-octave"), *measure.iterfind("note/*/octave")):
+            if octave.text is None or octave.text.strip() not in "0123456789":
+                octave.text = "4"  # no place on a staff; the engraver would draw ledger lines up to it
         for head in measure.iterfind("note/notehead"):
             head.text = DRAWN_HEADS.get(head.text or "", head.text)
         for note in measure.iter("note"):

@@ -6,17 +6,23 @@ what moved while it was open. Nobody real is shown: the player is a shape, the c
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from .figure import Figure, stage_for
+from .figure import Figure, capsule, stage_for
 
 Picture = NDArray[np.uint8]
 RAISE_S = 0.32  # a hand begins to rise this long before its stroke: an eighth note at a walking tempo
 STILL_HEIGHT = 0.25  # where a hand rests between strokes, as a share of a full raise
 SMEAR = 3  # positions drawn for one open shutter
+
+
+EFFECTS = (
+    "light", "still", "black", "dark", "covered", "blurred", "shaking", "letterboxed", "grain",
+    "handheld", "passer-by", "far",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,9 +34,7 @@ class PictureSpec:
     fps: float = 30.0
     instrument: str = "snare"
     exposure_s: float = 1 / 120
-    effects: tuple[
-        str, ...
-    ] = ()  # "light", "still", "black", "dark", "covered", "blurred", "shaking", "letterboxed", "grain"
+    effects: tuple[str, ...] = ()  # words of EFFECTS
     frozen_s: tuple[float, float] | None = None  # the same frame all this time
     uneven: bool = False  # variable frame rate: 24 to 30 frames a second with gaps
     seed: int = 0
@@ -85,14 +89,15 @@ def frame_times(spec: PictureSpec, duration_s: float) -> list[float]:
 
 def frames(spec: PictureSpec, strikes_s: Sequence[float], times_s: Sequence[float]) -> Iterator[Picture]:
     """One frame for each time."""
-    figure = Figure(stage_for(spec.instrument, spec.width, spec.height, spec.seed))
+    near = replace(spec, width=spec.width // 4 * 2, height=spec.height // 4 * 2) if "far" in spec.effects else spec
+    figure = Figure(stage_for(spec.instrument, near.width, near.height, spec.seed))
     hands = hands_for([] if "still" in spec.effects else strikes_s, spec.instrument)
     after = _Effects(spec)
     held: Picture | None = None
     for t in times_s:
         frozen = spec.frozen_s is not None and spec.frozen_s[0] <= t < spec.frozen_s[1]
         if not (frozen and held is not None) and not ("still" in spec.effects and held is not None):
-            held = after.apply(_drawn(figure, hands, spec, t), t)
+            held = after.apply(_drawn(figure, hands, near, t), t)
         assert held is not None
         yield held
 
@@ -100,6 +105,9 @@ def frames(spec: PictureSpec, strikes_s: Sequence[float], times_s: Sequence[floa
 def _drawn(figure: Figure, hands: Hands, spec: PictureSpec, t: float) -> Picture:
     grainy = figure.stage.grainy
     canvas = grainy[round(t * spec.fps) % len(grainy)].copy()
+    if "passer-by" in spec.effects:
+        x = spec.width * (0.12 + 0.12 * np.sin(0.8 * t + spec.seed))
+        capsule(canvas, (x, 0.35 * spec.height), (x, 0.8 * spec.height), 0.07 * spec.height, (60, 66, 74))
     moments = [t + spec.exposure_s * k / SMEAR for k in range(SMEAR)]
     heights = [[height_at(m, hands.right_s) for m in moments], [height_at(m, hands.left_s) for m in moments]]
     figure.draw(canvas, heights, round(12 * np.sin(2.1 * t) * np.cos(0.7 * t)) / 12)
@@ -113,6 +121,7 @@ class _Effects:
     spec: PictureSpec
     rng: np.random.Generator = field(init=False)
     grain: list[NDArray[np.int16]] = field(default_factory=list)
+    wide: Picture | None = None
 
     def __post_init__(self) -> None:
         self.rng = np.random.default_rng([self.spec.seed, 62])
@@ -127,11 +136,17 @@ class _Effects:
         if "covered" in effects:
             frame = np.full_like(frame, 9)
             frame[..., 0] = 26 + int(4 * np.sin(t))
+        if "far" in effects:
+            frame = self._further_away(frame)
         if "blurred" in effects:
             frame = _blurred(frame, max(4, self.spec.width // 40))
         if "shaking" in effects:
             shift = self.spec.width // 40
             dy, dx = (int(shift * (np.sin(7.0 * t + k) + 0.6 * np.sin(17.3 * t + 2 * k))) for k in (0, 1))
+            frame = np.roll(frame, (dy, dx), axis=(0, 1))
+        if "handheld" in effects:
+            sway = self.spec.width / 300
+            dy, dx = (round(sway * (np.sin(1.3 * t + 2 * k) + 0.5 * np.sin(3.1 * t + k))) for k in (0, 1))
             frame = np.roll(frame, (dy, dx), axis=(0, 1))
         if "letterboxed" in effects:
             frame = frame.copy()
@@ -142,6 +157,15 @@ class _Effects:
         if "light" in effects:
             gain *= 0.8 + 0.2 * np.sin(0.9 * t) + 0.08 * np.sign(np.sin(2.3 * t))
         return self._exposed(frame, gain)
+
+    def _further_away(self, near: Picture) -> Picture:
+        """The player half as large, somewhere in a wide plain room."""
+        if self.wide is None:
+            self.wide = np.full((self.spec.height, self.spec.width, 3), near[0, 0], np.uint8)
+        frame = self.wide.copy()
+        top, left = self.spec.height - near.shape[0], (self.spec.width - near.shape[1]) // 3
+        frame[top:, left : left + near.shape[1]] = near
+        return frame
 
     def _exposed(self, frame: Picture, gain: float) -> Picture:
         if gain != 1.0:

@@ -19,7 +19,7 @@ from typing import Any
 from django.conf import settings
 from django.core.management.base import BaseCommand
 
-from portal.embedded import CannotStart, Installation
+from portal.embedded import CannotStart, Installation, ends_with_us
 
 PORT = 8000
 KEEP = {"secret-key"}  # what --reset leaves
@@ -89,7 +89,10 @@ class Command(BaseCommand):
     def _watch(self, place: Installation) -> None:
         """Let the takes be made, and say so when one of the processes dies."""
         filling = subprocess.Popen(
-            ["nice", sys.executable, str(settings.BASE_DIR / "manage.py"), "demo_fill"], env=place.env
+            ["nice", sys.executable, str(settings.BASE_DIR / "manage.py"), "demo_fill"],
+            env=place.env,
+            start_new_session=True,
+            **ends_with_us(),
         )
         try:
             while True:

@@ -79,7 +79,7 @@ class TestALyingFile:
 class TestAThingThatIsNotAFile:
     @pytest.mark.parametrize("path", ["/dev/zero", "/dev/null", "/proc/self/mem", "/tmp", "/nowhere/at/all.mp4"])
     def test_is_refused_at_once(self, path):
-        with pytest.raises(MediaError, match="not an ordinary file|is empty"):
+        with pytest.raises(MediaError, match=r"not an ordinary file|is empty"):
             read_take(path)
 
     def test_is_refused_as_a_named_pipe(self, tmp_path):
@@ -211,9 +211,11 @@ class TestTheProbe:
 
     def test_uses_little_memory(self, tmp_path):
         film = Film("4k.mp4", width=3840, height=2160, seconds=0.4).write(tmp_path)
+        # What getrusage says of a process holds what its parent used before; the kernel's own high-water mark does not.
         code = (
             "import resource, sys\nfrom submissions.engine.media import read_take\nread_take(sys.argv[1])\n"
-            "print(*(resource.getrusage(w).ru_maxrss // 1024 for w in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)))"
+            "own = next(line for line in open('/proc/self/status') if line.startswith('VmHWM'))\n"
+            "print(int(own.split()[1]) // 1024, resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss // 1024)"
         )
         command = [sys.executable, "-c", code, str(film)]
         said = subprocess.run(command, capture_output=True, text=True, check=True, cwd=ROOT).stdout

@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 
 from submissions.engine.errors import ScoreError
 from submissions.engine.music.beams import beam_and_stem
-from submissions.engine.music.engrave import PHONE_SPACES, PRINT_WIDTH_MM, STAFF_MM, engrave, lines_of
+from submissions.engine.music.engrave import _draw, engrave
+from submissions.engine.music.lines import PHONE_SPACES, PRINT_WIDTH_MM, STAFF_MM, lines_of
 from submissions.engine.music.one_part import OTHERS_GRAY
 from submissions.engine.music.own_notes import own_notes
 from submissions.engine.music.score import read_part
@@ -112,6 +113,22 @@ class TestTheSigns:
     def test_refuse_a_part_that_is_not_there(self):
         with pytest.raises(ScoreError, match="no part P9"):
             engrave(open_tree(score(note() * 4)), "P9")
+
+
+class TestADamagedScore:
+    def test_that_makes_the_engraver_run_away_is_refused_in_bounded_time(self):
+        """A note a million octaves up: without limits the engraver draws ledger lines for ever."""
+        bar = note().replace("<display-octave>5<", "<display-octave>999999<") + note() * 3
+        with pytest.raises(ScoreError, match="cannot draw this part"):
+            _draw(score(bar).decode(), False, cpu_s=3)
+
+    def test_with_a_place_off_the_staff_is_drawn_all_the_same(self):
+        bar = note().replace("<display-octave>5<", "<display-octave>999999<") + note() * 3
+        assert drawn(print_svg(score(bar)), BLACK) == 4
+
+    def test_that_is_no_score_for_the_engraver_is_refused(self):
+        with pytest.raises(ScoreError):
+            _draw("<score-partwise><part-list/></score-partwise>", False)
 
 
 class TestAnyScore:

@@ -2,9 +2,9 @@
 
 import hashlib
 import json
+import os
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import av
@@ -250,11 +250,17 @@ class TestTheCost:
         source = bass_of(32)
         part = read_part(source, "P1", "3")
         assert len(part.bars) == 32
-        started = time.process_time()
+        started = cpu_s()
         tree = open_tree(source)
         written = write_materials(part, tree, tmp_path, Choices(tempi=(80, 88, 96, 104, 112, 116)))
         assert len(written["clicks"]) == 6
-        assert time.process_time() - started < 4.0
+        assert cpu_s() - started < 4.0
+
+
+def cpu_s() -> float:
+    """Processor time of this process and of the engraver's child, which counts once it has ended."""
+    used = os.times()
+    return used.user + used.system + used.children_user + used.children_system
 
 
 def bass_of(bars: int) -> bytes:

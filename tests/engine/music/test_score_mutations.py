@@ -18,14 +18,33 @@ ATTRIBUTES = ("type", "number", "implicit", "times", "direction", "id", "locatio
 def original() -> bytes:
     """A little of everything."""
     sign = '<attributes><measure-style><measure-repeat type="start">1</measure-repeat></measure-style></attributes>'
-    one = p.note("e", grace=True) + p.note("q", tie="start", articulations="accent") + p.note("q", tie="stop", lyric="R")
-    two = p.note("e", tuplet=(3, 2)) * 3 + p.note("q", tremolo=(2, "single")) + p.note("q", "E5") + p.note("q", "E5", chord=True)
-    three = p.note("h", tremolo=(0, "unmeasured")) + p.backup(2) + p.note("h", voice=2) + p.note("q", tuplet=(2, 1), tremolo=(2, "start"))
+    one = (
+        p.note("e", grace=True) + p.note("q", tie="start", articulations="accent") + p.note("q", tie="stop", lyric="R")
+    )
+    two = (
+        p.note("e", tuplet=(3, 2)) * 3
+        + p.note("q", tremolo=(2, "single"))
+        + p.note("q", "E5")
+        + p.note("q", "E5", chord=True)
+    )
+    three = (
+        p.note("h", tremolo=(0, "unmeasured"))
+        + p.backup(2)
+        + p.note("h", voice=2)
+        + p.note("q", tuplet=(2, 1), tremolo=(2, "start"))
+    )
     bars = (
         p.bar(0, p.first(p.tempo("116", sound="116")), p.note("q"), implicit=True),
         p.bar(1, p.repeat("forward"), p.sign("segno", 'segno="s"'), one, p.dynamic("p"), p.note("h")),
         p.bar(2, p.ending("1", "start"), two, p.rest("q"), p.ending("1", "stop", back=True)),
-        p.bar(3, p.ending("2", "start"), three, p.note("q", tuplet=(2, 1), tremolo=(2, "stop")), p.note("q"), p.ending("2", "stop")),
+        p.bar(
+            3,
+            p.ending("2", "start"),
+            three,
+            p.note("q", tuplet=(2, 1), tremolo=(2, "stop")),
+            p.note("q"),
+            p.ending("2", "stop"),
+        ),
         p.bar(4, p.attributes(p.time("6", "8")), p.words("To Coda", 'tocoda="c"'), p.note("q", dots=1) * 2),
         p.bar(5, sign, p.words("D.S.", 'dalsegno="s"'), p.bar_rest_of(p.Fraction(3))),
         p.bar(6, p.sign("coda", 'coda="c"'), p.note("h", dots=1)),

@@ -379,7 +379,7 @@ class TestWhatIsNotReadIsTold:
             (p.words("accelerando poco a poco"), "words"),
             (p.words("Swing"), "words"),
             (p.words("2nd time only"), "words"),
-            (p.note("q", notations="<fermata/>"), "fermata"),
+            (p.note("q", notations="<fermata/>") + p.note("q"), "fermata"),
             (p.note("q", articulations="caesura"), "caesura"),
             (p.note("q", notations="<ornaments><turn/></ornaments>"), "turn"),
             ("<note><rest/><voice>1</voice></note>", "note"),
@@ -396,6 +396,13 @@ class TestWhatIsNotReadIsTold:
         part = read_part(p.page(p.bar(1, p.first(), p.note("w")), p.bar(2, music, p.note("w"))))
         assert (2, element) in [(u.bar, u.element) for u in part.unread]
         assert all(u.says.startswith(f"bar {u.bar}: ") and len(u.says) > 25 for u in part.unread)
+
+    def test_a_fermata_over_the_last_stroke_changes_nothing(self):
+        held = "<fermata/>"
+        last = p.bar(2, p.note("h"), p.note("q", notations=held), p.rest("q"))
+        assert read_part(p.page(p.bar(1, p.first(p.tempo("120")), p.note("w")), last)).unread == ()
+        early = p.bar(2, p.note("h", notations=held), p.note("h"))
+        assert [u.element for u in read_part(p.page(p.bar(1, p.first(), p.note("w")), early)).unread] == ["fermata"]
 
     def test_a_technique_in_words_is_a_warning(self):
         part = read(p.words("on rim"), p.note("w"))

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from submissions.engine.rehearsal.picture import PictureSpec, frame_times, frames, hands_for, height_at
+from submissions.engine.rehearsal.picture import EFFECTS, PictureSpec, frame_times, frames, hands_for, height_at
 
 SMALL = PictureSpec(width=214, height=120)
 STRIKES = [0.5, 1.0, 1.4, 1.8, 2.2, 2.6]
@@ -82,6 +82,26 @@ class TestThePicture:
     def test_is_what_its_effect_is_called(self, effect, holds):
         assert holds(film(replace(SMALL, effects=(effect,))))
         assert not holds(film(SMALL))
+
+    @pytest.mark.parametrize("effect", EFFECTS)
+    def test_keeps_its_size_under_every_effect(self, effect):
+        assert film(replace(SMALL, effects=(effect,)), 0.1).shape == (3, 120, 214, 3)
+
+    def test_holds_the_player_smaller_when_far(self):
+        near, far = film(SMALL, 2.0), film(replace(SMALL, effects=("far",)), 2.0)
+        assert 0.1 < motion(far).mean() / motion(near).mean() < 0.5
+
+    def test_holds_somebody_who_walks_by(self):
+        passing = film(replace(SMALL, effects=("passer-by",)))
+        assert motion(passing[:, :, :50]).mean() > 10 * motion(film(SMALL)[:, :, :50]).mean()
+
+    def test_sways_a_little_in_a_hand(self):
+        held = film(replace(SMALL, width=428, height=240, effects=("handheld",)), 2.0)
+        rim = held[:, 198:212, :40]
+        moved = np.abs(rim - rim[0]).max()
+        assert moved > 20
+        shaken = film(replace(SMALL, width=428, height=240, effects=("shaking",)), 2.0)[:, 198:212, :40]
+        assert motion(rim).mean() < 0.5 * motion(shaken).mean()
 
     def test_loses_its_edges_when_blurred(self):
         def edges(pictures):

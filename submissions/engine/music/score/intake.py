@@ -162,6 +162,11 @@ def _score_name(archive: zipfile.ZipFile, names: list[str]) -> str:
 
 
 def _member(archive: zipfile.ZipFile, name: str) -> bytes:
-    """One file of the archive; read with a limit, because the size it declares may lie."""
+    """One file of the archive; read with a limit, because the size it declares may lie.
+
+    Only the two methods the standard's container uses: zipfile unpacks the others in one go, whatever the limit.
+    """
+    if archive.getinfo(name).compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
+        raise ScoreError("The compressed score is packed in a way that MusicXML files are not; export it again.")
     with archive.open(name) as member:
         return _checked_size(member.read(MAX_XML_BYTES + 1))

@@ -41,9 +41,9 @@ ARTICULATIONS = (
     "soft-accent",
 )
 FINE_DIVISIONS = 16  # coarser ones are chosen to fit the notes, and are exact
+HIDDEN = "a note that is not printed is left out"
 NO_PAUSE = "the times after it are those without a pause"
 UNREAD_AT_NOTES = (
-    ("notations/fermata", "fermata", f"a fermata is not read; {NO_PAUSE}"),
     ("notations/articulations/caesura", "caesura", f"a caesura is not read; {NO_PAUSE}"),
     ("notations/glissando", "glissando", "a glissando is not read; only its notes are"),
     ("notations/arpeggiate", "arpeggiate", "an arpeggio is not read; its notes are taken together"),
@@ -156,6 +156,8 @@ def marks_of(note: Element) -> frozenset[str]:
     found = {mark for mark in ARTICULATIONS if note.find(f"notations/articulations/{mark}") is not None}
     if any(note.find(f"notations//{mark}") is not None for mark in MUTED):
         found.add("muted")
+    if note.find("notations/fermata") is not None:
+        found.add("fermata")
     return frozenset(found)
 
 

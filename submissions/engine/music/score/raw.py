@@ -129,6 +129,7 @@ class RawBar:
     unread: list[tuple[str, str]] = field(default_factory=list)  # element, what is wrong
     warnings: list[str] = field(default_factory=list)
     sticking: list[tuple[Fraction, str]] = field(default_factory=list)  # letters printed as text, and where
+    held: bool = False  # a fermata over the barline
     repeat_of: int = 0  # measure-repeat: how many bars back its content stands
     slashes: list[Stretch] = field(default_factory=list)  # rhythm slashes: free strokes
     beat_repeats: list[Stretch] = field(default_factory=list)  # signs that say "the last beat again"

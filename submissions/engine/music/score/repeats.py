@@ -3,6 +3,7 @@
 from dataclasses import replace
 from fractions import Fraction
 
+from .notes import HIDDEN, NO_PAUSE
 from .raw import RawBar, RawNote, Stretch
 
 SLASHES = "rhythm slashes leave the strokes free; strokes there are missing"
@@ -11,6 +12,7 @@ SLASHES = "rhythm slashes leave the strokes free; strokes there are missing"
 def fill_in(bars: list[RawBar]) -> None:
     """Fill every bar of a part in printed order; a bar that carries notes of its own keeps them."""
     for index, bar in enumerate(bars):
+        _tell_fermatas(bar, last=index + 1 == len(bars) or bar.signs.fine)
         _stick(bar)
         _share_in_chords(bar)
         _clear_slashes(bar)
@@ -22,6 +24,14 @@ def fill_in(bars: list[RawBar]) -> None:
 
 def _within(note: RawNote, stretch: Stretch) -> bool:
     return stretch.start <= note.at and (stretch.end is None or note.at < stretch.end)
+
+
+def _tell_fermatas(bar: RawBar, last: bool) -> None:
+    """A fermata stops the time, which is not followed; over the last stroke of the piece or at Fine it changes nothing."""
+    held = [note.at for note in bar.notes if "fermata" in note.marks]
+    harmless = last and not any(note.at > min(held, default=note.at) and not note.rest for note in bar.notes)
+    if (held or bar.held) and not harmless:
+        bar.unread.append(("fermata", f"a fermata is not read; {NO_PAUSE}"))
 
 
 def _share_in_chords(bar: RawBar) -> None:
@@ -84,6 +94,7 @@ def _repeat_bar(bars: list[RawBar], index: int) -> None:
         bars[index].unread.append(("measure-repeat", "there is no bar to repeat; strokes there are missing"))
         return
     bars[index].notes = list(bars[source].notes)
+    bars[index].warnings = [says for says in bars[index].warnings if says != HIDDEN]  # they were what is repeated
     bars[index].filled = max(bars[index].filled, bars[source].filled)
 
 

@@ -8,7 +8,7 @@ from ...errors import ScoreError
 from ..grid import COMMON, Meter, make_meter, sum_of_meters
 from .cursor import Cursor
 from .directions import read_direction, read_sound
-from .notes import is_hidden, read_note, rest_length, sounding_length, staff_shift, unread_of
+from .notes import HIDDEN, is_hidden, read_note, rest_length, sounding_length, staff_shift, unread_of
 from .raw import RawBar, Stretch
 from .tree import number, numbers_in, text, whole
 
@@ -112,7 +112,7 @@ class Walker:
             return
         if is_hidden(element):
             if rest is None:
-                bar.warnings.append("a note that is not printed is left out")
+                bar.warnings.append(HIDDEN)
             return
         bar.unread += unread_of(element)
         bar.notes.append(read_note(element, at, length, self.shift))
@@ -161,6 +161,7 @@ def read_time(time: Element, bar: RawBar) -> Meter | None:
 def read_barline(barline: Element, bar: RawBar, at_start: bool) -> None:
     """Repeats, endings, segno and coda of a barline; one that leads back may stand at the start of the bar after."""
     signs = bar.signs
+    bar.held = bar.held or barline.find("fermata") is not None
     repeat, ending = barline.find("repeat"), barline.find("ending")
     left = barline.get("location", "left" if at_start else "right") == "left"
     if repeat is not None:
@@ -181,8 +182,6 @@ def read_barline(barline: Element, bar: RawBar, at_start: bool) -> None:
             signs.ending_stop_before = True
         else:
             signs.ending_stop = True
-    if barline.find("fermata") is not None:
-        bar.unread.append(("fermata", "a fermata is not read; the times after it are those without a pause"))
     for name in ("segno", "coda"):
         if barline.find(name) is not None or barline.get(name) is not None:
             setattr(signs, name, barline.get(name, getattr(signs, name) or ""))

@@ -14,7 +14,8 @@ import typst
 
 from ...errors import EngineError
 from ..cautions import HANDS, HEARING, HEARING_FIGURES, HEARING_SIGNS, LAW
-from ..engrave import PRINT_WIDTH_MM, Engraving, System
+from ..engrave import Engraving, System
+from ..lines import PRINT_WIDTH_MM
 
 TEMPLATE = Path(__file__).with_name("sheet.typ")
 PAPERS = {"a4": 297.0, "us-letter": 279.4}  # heights in mm: ISO 216, ANSI/ASME Y14.1
@@ -25,6 +26,7 @@ TIP_LINE_MM, TIP_GAP_MM, TIP_LETTERS = (
     1.4,
     105,
 )  # a tip's line, the space round it, letters a line (narrow estimate)
+TITLE_LINE_MM, TITLE_LETTERS = 9.0, 30  # each further line of a long title, letters a line (narrow estimate)
 LINE_GAP_MM = 1.8
 _FOREIGN = re.compile(
     "[\u0530-\u1dff\u2e80-\U0010ffff]"
@@ -93,7 +95,7 @@ def _needs_other_fonts(content: str) -> bool:
 def turns_of(systems: tuple[System, ...], words: SheetText, page_mm: float) -> frozenset[int]:
     """Indices of lines after which to turn the page: where it is full, or earlier at a rest near its foot."""
     turns: set[int] = set()
-    used, resting = HEADING_MM, None
+    used, resting = HEADING_MM + TITLE_LINE_MM * (len(words.title) // TITLE_LETTERS), None
     for index, system in enumerate(systems):
         height = _height_mm(system, words)
         if used + height > page_mm and index:
