@@ -175,7 +175,11 @@ def place(mono: NDArray[np.floating], rate: int, novelty: Novelty, frames: NDArr
 
 
 def find_feet(
-    mono: NDArray[np.floating], rate: int, near_s: Array, before_s: float = FOOT_BEFORE_S, after_s: float = FOOT_AFTER_S
+    mono: NDArray[np.floating],
+    rate: int,
+    near_s: NDArray[np.floating],
+    before_s: float = FOOT_BEFORE_S,
+    after_s: float = FOOT_AFTER_S,
 ) -> tuple[Array, Array]:
     """The foot of the attack near each of near_s, seconds, and how far the power rises there, dB; shapes (n,).
 
