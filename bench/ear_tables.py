@@ -1,6 +1,6 @@
 """The tables of the ear's bench as text, from rows of ear_takes. Each table is a function of rows, and a line of bars."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
@@ -176,13 +176,14 @@ def _codes(rows: list[Row]) -> str:
     return ", ".join(f"{code} {codes.count(code)}" for code in sorted(set(codes)))
 
 
+def _say(row: Row) -> str:
+    return f"{row['seed']} {row['instrument']} {row['drum']} {row['kit']} {row['skill']} {row['way']}>{row['source']}"
+
+
 def worst(rows: list[Row]) -> str:
     """The takes to look at first: zero furthest away, and the lowest onset scores."""
     by_error = sorted((row for row in rows if row["error_ms"] is not None), key=lambda row: -abs(row["error_ms"]))[:6]
     by_f = sorted((row for row in rows if "heard" in row), key=lambda row: row["heard"]["tapoff"]["f"][0].f)[:6]
-    say: Callable[[Row], str] = lambda r: (
-        f"{r['seed']} {r['instrument']} {r['drum']} {r['kit']} {r['skill']} {r['way']}>{r['source']}"
-    )  # noqa: E731
-    lines = [[say(row), f"{row['error_ms']:+.1f} ms", "sure" if row["sure"] else ""] for row in by_error]
-    lines += [[say(row), f"F {row['heard']['tapoff']['f'][0].f:.2f}", ""] for row in by_f]
+    lines = [[_say(row), f"{row['error_ms']:+.1f} ms", "sure" if row["sure"] else ""] for row in by_error]
+    lines += [[_say(row), f"F {row['heard']['tapoff']['f'][0].f:.2f}", ""] for row in by_f]
     return table("Worst takes", ("seed, instrument, kit, player, zero asked > found", "", ""), lines)
