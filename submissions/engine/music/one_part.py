@@ -9,6 +9,7 @@ from xml.etree.ElementTree import Element, SubElement
 
 from ..errors import ScoreError
 
+OCTAVES = frozenset("0123456789")
 OTHERS_GRAY = "#8c8c8c"  # still readable (contrast 3.4:1 on white), clearly not the player's own
 # Heads that the engraver draws as ordinary ones or as slashes, and a head it has that the trade reads the same way.
 DRAWN_HEADS = {
@@ -85,7 +86,7 @@ def tidy(root: Element) -> None:
             for rest in style.findall("multiple-rest"):
                 style.remove(rest)  # every bar is drawn, so that every bar can be lit and counted
         for octave in (*measure.iterfind("note/*/display-octave"), *measure.iterfind("note/*/octave")):
-            if octave.text is None or octave.text.strip() not in "0123456789":
+            if (octave.text or "").strip() not in OCTAVES:
                 octave.text = "4"  # no place on a staff; the engraver would draw ledger lines up to it
         for head in measure.iterfind("note/notehead"):
             head.text = DRAWN_HEADS.get(head.text or "", head.text)
