@@ -129,6 +129,13 @@ class TestBassLine:
         assert [s.drum for s in corrected.strokes] == ["bass-5", "bass-2"]
         assert {row.why for row in corrected.drum_map} == {"set by the organizer"}
 
+    def test_a_place_can_be_made_a_unison_or_nothing(self):
+        xml = p.page(p.bar(1, p.first(), run(("G5", "A4"), "h")), name="Bass")
+        assert len(read_part(xml, drum="3", bass={"G5": (1, 2, 3, 4, 5)}).strokes) == 1
+        left_out = read_score(xml, bass={"G5": 0}).parts[0]
+        assert [s.drum for s in left_out.strokes] == ["bass-4"]
+        assert [u.element for u in left_out.unread] == ["note"]
+
     def test_numbers_in_instrument_names_go_before_places(self):
         ids = tuple((f"P1-I{n}", f"Bass Drum {6 - n}") for n in range(1, 6))
         notes = "".join(p.note("e", place, instrument=f"P1-I{n}") for n, place in enumerate(FIVE, start=1))

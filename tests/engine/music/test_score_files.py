@@ -6,6 +6,7 @@ import subprocess
 import sys
 import zipfile
 from pathlib import Path
+from xml.etree.ElementTree import Element, SubElement, fromstring, tostring
 
 import pytest
 
@@ -96,6 +97,19 @@ class TestKindsOfFile:
             f'<score-timewise version="4.0"><part-list>{listed}</part-list>{music}</score-timewise>'.encode()
         )
         assert [[s.at_q for s in part.strokes] for part in score.parts] == [[0, 4, 6], [0, 1, 2, 3, 4]]
+
+    def test_the_cadence_turned_timewise_is_the_same(self):
+        root = fromstring(cadence()[2].musicxml_text)
+        timewise = Element("score-timewise")
+        timewise.append(root.find("part-list"))
+        for bars in zip(*(part.findall("measure") for part in root.findall("part")), strict=True):
+            measure = SubElement(timewise, "measure", bars[0].attrib)
+            for part, bar in zip(root.findall("part"), bars, strict=True):
+                SubElement(measure, "part", {"id": part.get("id")}).extend(bar)
+        parts = [
+            score.parts for score in (read_score(tostring(timewise)), read_score(cadence()[2].musicxml_text.encode()))
+        ]
+        assert [part.strokes for part in parts[0]] == [part.strokes for part in parts[1]]
 
     def test_title_composer_and_rights(self):
         head = "<work><work-title>Copper</work-title></work><identification><creator type='arranger'>B</creator><creator type='composer'>A</creator><rights>Free</rights></identification>"

@@ -28,6 +28,7 @@ WAYS = {
     "endings": ([("", ""), (p.ending("1", "start"), p.ending("1", "stop", True)), (p.ending("2", "start"), p.ending("2", "discontinue")), ("", "")], "ABACD"),
     "second ending leads back too": ([("", ""), (p.ending("1", "start"), p.ending("1", "stop", True)), (p.ending("2", "start"), p.ending("2", "stop", True)), ("", "")], "ABACD"),
     "shared ending": ([("", ""), (p.ending("1, 2", "start"), p.ending("1, 2", "stop", True)), (p.ending("3", "start"), p.ending("3", "stop")), ("", "")], "ABABACD"),
+    "an ending for several times": ([("", ""), (p.ending("1-3", "start"), p.ending("1-3", "stop", True)), (p.ending("4", "start"), p.ending("4", "stop"))], "ABABABAC"),
     "a lone first ending": ([("", ""), (p.ending("1", "start"), p.ending("1", "stop", True)), ("", "")], "ABAC"),
     "long endings": ([("", ""), (p.ending("1", "start"), ""), ("", p.ending("1", "stop", True)), (p.ending("2", "start"), ""), ("", p.ending("2", "stop"))], "ABCADE"),
     "endings twice": ([("", ""), (p.ending("1", "start"), p.ending("1", "stop", True)), (p.ending("2", "start"), p.ending("2", "stop")), (ON, ""), (p.ending("1", "start"), p.ending("1", "stop", True)), (p.ending("2", "start"), p.ending("2", "stop"))], "ABACDEDF"),

@@ -44,6 +44,7 @@ TENOR_LAYOUTS = ((*SPACES, "G5", "B5"), (*LINES[:4], "A5", "C6"), (*LINES[1:], "
 SMALL_ON_TOP = {5: (5, 1, 2, 3, 4), 6: (6, 5, 1, 2, 3, 4)}  # tenors in an unusual layout, from the top of the staff
 MOST = {"bass": 6, "tenors": 6}  # drums
 MOST_PLACES = 8  # of a line on the staff: its drums and a place or two for clicks and rims
+Drums = int | tuple[int, ...]  # a correction: one drum, 0 for none, several for a unison
 Places = dict[str, tuple[tuple[int, ...], str]]
 
 
@@ -109,7 +110,7 @@ def technique_of(note: RawNote, part: RawPart) -> str:
     return "muted" if "muted" in note.marks else ""
 
 
-def drum_map(part: RawPart, instrument: str, given: Mapping[str, int] | None = None) -> tuple[DrumPlace, ...]:
+def drum_map(part: RawPart, instrument: str, given: Mapping[str, Drums] | None = None) -> tuple[DrumPlace, ...]:
     """The mapping of every position or instrument that carries notes, for a bass line or tenors; () for others."""
     if instrument not in MOST:
         return ()
@@ -122,7 +123,9 @@ def drum_map(part: RawPart, instrument: str, given: Mapping[str, int] | None = N
     rows = []
     for key, (drums, why) in places.items():
         if given and key in given:
-            drums, why = ((given[key],), "set by the organizer") if given[key] else ((), "left out by the organizer")
+            wanted = given[key]
+            drums = wanted if isinstance(wanted, tuple) else (wanted,) if wanted else ()
+            why = "set by the organizer" if drums else "left out by the organizer"
         rows.append(DrumPlace(key, drums, counted[key], why))
     return tuple(sorted(rows, key=lambda row: (row.drums or (9,), -height(row.key), row.key)))
 

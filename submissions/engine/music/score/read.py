@@ -7,7 +7,7 @@ from xml.etree.ElementTree import Element
 
 from ...errors import ScoreError
 from ..written import DrumPlace, Part, Score, Unread
-from .drums import drum_map, guess_instrument, number_in_name
+from .drums import Drums, drum_map, guess_instrument, number_in_name
 from .intake import open_tree
 from .raw import RawBar, RawInstrument, RawPart
 from .repeats import fill_in
@@ -24,12 +24,12 @@ MOST_BARS = 4_000
 
 
 def read_score(
-    source: Source, rolls: Mapping[RollKey, int] | None = None, bass: Mapping[str, int] | None = None
+    source: Source, rolls: Mapping[RollKey, int] | None = None, bass: Mapping[str, Drums] | None = None
 ) -> Score:
     """All parts of a MusicXML file (bytes, or the path of a .musicxml, .xml or .mxl file), each with all its drums.
 
     rolls corrects readings: {(bar, count): strokes on that note, 0 for a buzz}. bass corrects the mapping of a bass
-    line: {staff position or instrument id: drum, 0 for none}. Raises ScoreError where the file cannot be used at all.
+    line: {staff position or instrument id: drum, 0 for none, (1, 2, 3, 4, 5) for a unison}. Raises ScoreError where the file cannot be used at all.
     """
     root = open_tree(source)
     raw = _raw_parts(root)
@@ -45,7 +45,7 @@ def read_part(
     part_id: str | None = None,
     drum: str = "all",
     rolls: Mapping[RollKey, int] | None = None,
-    bass: Mapping[str, int] | None = None,
+    bass: Mapping[str, Drums] | None = None,
 ) -> Part:
     """One part of a MusicXML file. part_id is an id or a name (None: the first part with strokes that suits drum).
 
@@ -152,7 +152,7 @@ def _credit(root: Element, kind: str) -> str:
 
 
 def _part(
-    raw: RawPart, instrument: str, time: Timeline, title: str, rolls: Mapping[RollKey, int], bass: Mapping[str, int]
+    raw: RawPart, instrument: str, time: Timeline, title: str, rolls: Mapping[RollKey, int], bass: Mapping[str, Drums]
 ) -> Part:
     places = drum_map(raw, instrument, bass if instrument == "bass" else None)
     striker = Striker(raw, instrument, time, places, rolls)

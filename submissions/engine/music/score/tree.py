@@ -1,7 +1,6 @@
 """Small readers of XML elements: text, exact numbers, yes and no. They never raise on odd content."""
 
 import re
-from collections.abc import Iterator
 from fractions import Fraction
 from xml.etree.ElementTree import Element
 
@@ -42,9 +41,8 @@ def words_of(element: Element, path: str) -> str:
 
 
 def numbers_in(written: str) -> frozenset[int]:
-    """The whole numbers in a list such as "1,2" or "1. 2." (ending numbers, time-only)."""
-    return frozenset(int(digits) for digits in re.findall(r"[0-9]{1,4}", written))
-
-
-def children(element: Element, *names: str) -> Iterator[Element]:
-    return (child for child in element if child.tag in names)
+    """The whole numbers in a list such as "1,2", "1. 2." or "1-3" (ending numbers, time-only)."""
+    numbers = {int(digits) for digits in re.findall(r"[0-9]{1,4}", written)}
+    for low, high in re.findall(r"([0-9]{1,2})[.\s]*[-–][\s]*([0-9]{1,2})", written):
+        numbers |= set(range(int(low), int(high) + 1))
+    return frozenset(numbers)
