@@ -15,7 +15,7 @@ LONG_S = 3.0  # chosen: an editor can hide a shorter stop by showing another cha
 
 
 def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
-    if facts.picture.still or not facts.container.has_picture:
+    if facts.picture.still or facts.picture.covered or not facts.container.has_picture:
         return
     bad = [span for span in facts.picture.frozen if _strokes_in(facts, span) >= FEWEST_STROKES]
     if bad:

@@ -10,7 +10,8 @@ CODE = "still-picture"
 
 
 def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
-    if facts.container.has_picture and facts.picture.still and facts.picture.black_share < 1.0:
+    picture = facts.picture
+    if facts.container.has_picture and picture.still and not picture.covered and picture.black_share < 1.0:
         yield Finding(
             CODE,
             Level.REDO,

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from ..facts import MotionFacts
 from ..media import RawTake
 from .flashes import Agreement, agreement
+from .picture import shows_nothing
 from .strikes import distances, likelihoods, parts
 
 Floats = NDArray[np.float64]
@@ -33,6 +34,8 @@ SURE_S = 0.020  # shapes that fit nearly as well may not disagree by more
 
 def measure_motion(raw: RawTake, heard_s: tuple[float, ...]) -> MotionFacts:
     """How late the sound is at the strokes heard (file time, seconds)."""
+    if not _shows_something(raw):
+        return MotionFacts()
     at_s, logs, first = _logs_of(raw)
     heard = _near(np.asarray(sorted(heard_s), float), at_s)
     if len(at_s) < 8 or len(heard) == 0:
@@ -43,6 +46,12 @@ def measure_motion(raw: RawTake, heard_s: tuple[float, ...]) -> MotionFacts:
     else:
         sharp = agreement(logs, first, at_s, heard, fitted[0], REACH_NEAR_S, SHARE_NEAR)
     return _facts(fitted, sharp)
+
+
+def _shows_something(raw: RawTake) -> bool:
+    """Whether most of the windows show more than black or a plain patch, whose noise could be taken for motion."""
+    looked = [shows_nothing(frame.gray) for window in raw.windows for frame in window[::10]]
+    return bool(looked) and float(np.mean(looked)) < 0.5
 
 
 def _facts(fitted: tuple[float, float] | None, sharp: Agreement | None) -> MotionFacts:

@@ -4,8 +4,6 @@ From sparse key frames (longer side 320 pixels, gray 0..255), packet sizes and t
 Conventions: spans in file time, seconds; shares 0..1; shifts in parts of the picture's longer side.
 """
 
-import itertools
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -14,16 +12,19 @@ from ..media import Frame, RawTake
 
 Gray = NDArray[np.uint8]
 
-BLACK_LUMA = 20.0  # chosen: video black is 0 here (full range); noise and compression lift it by some steps
+BLACK_LUMA = 9.0  # chosen: video black is 0 here (full range); noise and compression lift it by some steps
+BAR_LUMA = 20.0  # bars burnt in and encoded again ring a little at their edge
 DARK_LUMA = 45.0  # chosen: hands and sticks cannot be told from the drum below it
 DARK_BRIGHT_LUMA = 110.0  # a stage with a lit player is dark in the mean and still shows the player
-PLAIN_SPREAD = 7.0  # chosen: a finger or a pocket over the lens leaves a plain patch; any room has more contrast
+PLAIN_SPREAD = 0.12  # of the mean: a finger or a pocket over the lens leaves a plain patch; any room has more contrast
 BAR_SHARE = 0.06  # of the side: thinner black borders are cropping, not letterboxing
-SAME_LUMA = 1.0  # mean difference of two frames of a standing picture, after compression
+SAME_LUMA = 6.0  # in blocks of PATCH pixels: compression moves a standing picture by less, a hand moves some block more
+PATCH = 8
 FROZEN_S = 1.0  # chosen: shorter stops are hiccups that the eye forgives
 STILL_SHARE = 0.9
 TINY_BYTES, TINY_PER_PIXEL = 60.0, 0.00025  # a packet that says "as before": header plus one flag a block
-SHAKING_SHIFT = 0.006  # chosen: from frame to frame, parts of the longer side: 12 pixels at 1920
+SHAKING_S, SHAKING_SHIFT = 0.15, 0.012  # chosen: within so long the picture moves by 23 pixels of 1920, time and again
+SHAKING_SHARE = 0.4
 
 
 def measure_picture(raw: RawTake) -> PictureFacts:
@@ -49,7 +50,7 @@ def measure_picture(raw: RawTake) -> PictureFacts:
 
 
 def _black(gray: Gray) -> bool:
-    return bool(np.percentile(gray, 98) < BLACK_LUMA)
+    return bool(np.percentile(_patches(gray), 98) < BLACK_LUMA)
 
 
 def _dark(gray: Gray) -> bool:
@@ -57,7 +58,26 @@ def _dark(gray: Gray) -> bool:
 
 
 def _plain(gray: Gray) -> bool:
-    return bool(gray.std() < PLAIN_SPREAD)
+    patches = _patches(gray)
+    return bool(patches.std() < PLAIN_SPREAD * (patches.mean() + 2.0))
+
+
+def shows_nothing(gray: Gray) -> bool:
+    """Whether a frame is black or one plain patch."""
+    return _black(gray) or _plain(gray)
+
+
+def _patches(gray: Gray) -> NDArray[np.float64]:
+    """Means of PATCH x PATCH pixels: grain averages out, things stay."""
+    rows, columns = max(1, gray.shape[0] // PATCH), max(1, gray.shape[1] // PATCH)
+    cut = gray[: rows * PATCH, : columns * PATCH].astype(np.float64)
+    tall, wide = cut.shape[0] // rows, cut.shape[1] // columns
+    return np.asarray(cut.reshape(rows, tall, columns, wide).mean(axis=(1, 3)))
+
+
+def _alike(a: Gray, b: Gray) -> bool:
+    """Whether two frames of one size show the same standing picture."""
+    return bool(np.abs(_patches(a) - _patches(b)).max() < SAME_LUMA)
 
 
 def sharpness(gray: Gray) -> float:
@@ -90,7 +110,7 @@ def _letterboxed(grays: list[Gray]) -> bool:
     brightest = np.max(np.stack([g for g in grays if g.shape == grays[0].shape]), axis=0)
     for axis in (0, 1):
         lines = np.percentile(brightest, 95, axis=axis)
-        lit = np.flatnonzero(lines >= BLACK_LUMA)
+        lit = np.flatnonzero(lines >= BAR_LUMA)
         if len(lit) and min(lit[0], len(lines) - 1 - lit[-1]) >= BAR_SHARE * len(lines):
             return True
     return False
@@ -106,7 +126,7 @@ def frozen_spans(raw: RawTake) -> tuple[Span, ...]:
     tiny = (size < TINY_BYTES + TINY_PER_PIXEL * pixels) | (packets["key"] > 0)
     if packets["key"].mean() > 0.9:  # every picture stands alone: the same picture has the same size
         tiny = np.append(np.abs(np.diff(size)) < 1e-3 * size[1:], False)
-    spans = [Span(raw.file_s(a), raw.file_s(b)) for a, b in _runs(at_s, tiny) if _same(raw.sparse, a, b)]
+    spans = [Span(raw.file_s(a), raw.file_s(b)) for a, b in _runs(at_s, tiny) if _same(raw, a, b)]
     gaps = np.flatnonzero(np.diff(at_s) >= FROZEN_S)
     spans += [Span(raw.file_s(float(at_s[i])), raw.file_s(float(at_s[i + 1]))) for i in gaps]
     return tuple(sorted(spans, key=lambda span: span.start_s))
@@ -120,10 +140,13 @@ def _runs(at_s: NDArray[np.float64], tiny: NDArray[np.bool_]) -> list[tuple[floa
     return [(float(at_s[a]), float(at_s[b])) for a, b in runs if at_s[b] - at_s[a] >= FROZEN_S]
 
 
-def _same(sparse: tuple[Frame, ...], start_s: float, end_s: float) -> bool:
+def _same(raw: RawTake, start_s: float, end_s: float) -> bool:
     """Whether the decoded frames inside the stretch show one picture (they do when there are fewer than two)."""
-    inside = [frame.gray.astype(np.int16) for frame in sparse if start_s < frame.at_s < end_s]
-    return all(np.abs(a - b).mean() < SAME_LUMA for a, b in itertools.pairwise(inside))
+    for group in (raw.sparse, *(window[::3] for window in raw.windows)):
+        inside = [frame.gray for frame in group if start_s < frame.at_s < end_s]
+        if not all(_alike(inside[0], other) for other in inside[1:]):
+            return False
+    return True
 
 
 def _still(raw: RawTake, frozen: tuple[Span, ...]) -> bool:
@@ -132,24 +155,27 @@ def _still(raw: RawTake, frozen: tuple[Span, ...]) -> bool:
         return True
     length = raw.container.picture_duration_s or 0.0
     stands = sum(span.end_s - span.start_s for span in frozen) >= STILL_SHARE * length
-    frames = [raw.sparse[0], *raw.sparse[1:], *(frame for window in raw.windows for frame in window[::5])]
-    sizes = {frame.gray.shape for frame in frames}
-    groups = [[f.gray.astype(np.int16) for f in frames if f.gray.shape == size] for size in sizes]
-    same = all(np.abs(group[0] - other).mean() < SAME_LUMA for group in groups for other in group[1:])
+    groups = (raw.sparse, *(window[::5] for window in raw.windows))
+    same = all(_alike(group[0].gray, frame.gray) for group in groups if group for frame in group[1:])
     return length > 2.0 and stands and same
 
 
 def _shaking(windows: tuple[tuple[Frame, ...], ...]) -> bool:
-    """Whether the whole picture jumps about from frame to frame (a hand-held or drum-mounted camera)."""
-    jumps = [jump for window in windows for jump in _jumps(window)]
-    return len(jumps) >= 20 and float(np.percentile(jumps, 60)) > SHAKING_SHIFT
+    """Whether the whole picture moves about (a hand-held or drum-mounted camera)."""
+    moves = [move for window in windows for move in _moves(window)]
+    return len(moves) >= 8 and float(np.mean(np.array(moves) > SHAKING_SHIFT)) > SHAKING_SHARE
 
 
-def _jumps(window: tuple[Frame, ...]) -> list[float]:
-    """Change of the whole picture's shift from one frame to the next, parts of the longer side."""
-    shifts = [whole_shift(a.gray, b.gray) for a, b in itertools.pairwise(window) if a.gray.shape == b.gray.shape]
-    longest = max(window[0].gray.shape) if window else 1
-    return [float(np.hypot(b[0] - a[0], b[1] - a[1])) / longest for a, b in itertools.pairwise(shifts)]
+def _moves(window: tuple[Frame, ...]) -> list[float]:
+    """How far the whole picture moved within SHAKING_S, parts of the longer side, at up to 40 places of a window."""
+    times = np.array([frame.at_s for frame in window])
+    later = np.searchsorted(times, times + SHAKING_S)
+    pairs = [(i, int(j)) for i, j in enumerate(later) if j < len(window)]
+    chosen = pairs[:: max(1, len(pairs) // 40)]
+    shifts = [
+        whole_shift(window[i].gray, window[j].gray) for i, j in chosen if window[i].gray.shape == window[j].gray.shape
+    ]
+    return [float(np.hypot(*shift)) / max(window[0].gray.shape) for shift in shifts]
 
 
 def whole_shift(before: Gray, after: Gray) -> tuple[float, float]:

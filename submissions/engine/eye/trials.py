@@ -1,0 +1,193 @@
+"""Trials of the eye: films of somebody playing, good and with one fault each, and what the checks say of them.
+
+Strokes are given to the eye as the ear would hear them (a millisecond of noise, some missed), so that only the eye is on
+trial. Everything follows from a seed; `confusion` counts, `page` prints the counts as a table for docs/.
+"""
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from ..checks import judge
+from ..facts import ContainerFacts, Sound, StrokeFacts, TakeFacts
+from ..findings import Finding
+from ..media import read_take, write_film
+from ..rehearsal.picture import PictureSpec, frame_times, frames
+from .motion import measure_motion
+from .picture import measure_picture
+
+RATE = 48_000
+SECONDS = 7.0
+INSTRUMENTS = ("snare", "tenors", "bass", "cymbals")
+LATE_MS = (-160.0, -110.0, 120.0, 180.0)  # clearly outside EBU R37 (-40 to +60)
+
+# What each fault must be called; a good take may get notes only, or the words in ALSO.
+FAULTS: dict[str, str | None] = {
+    "good": None,
+    "uneven rate": None,
+    "changing light": None,
+    "black": "black-picture",
+    "dark": "dark-picture",
+    "covered": "dark-picture",
+    "blurred": "blurred-picture",
+    "shaking": "shaking-picture",
+    "letterboxed": "portrait",
+    "upright": "portrait",
+    "still": "still-picture",
+    "frozen": "frozen-picture",
+    "small": "small-picture",
+    "few pictures": "low-frame-rate",
+    "apart": "sound-picture-apart",
+}
+
+
+@dataclass(frozen=True)
+class Trial:
+    fault: str
+    seed: int
+    late_ms: float  # what was made
+    findings: tuple[Finding, ...]
+    facts: TakeFacts
+
+    @property
+    def codes(self) -> frozenset[str]:
+        return frozenset(finding.code for finding in self.findings if finding.level != "note")
+
+    @property
+    def told(self) -> bool:
+        return self.facts.motion.sound_late_ms is not None
+
+
+def run_trial(fault: str, seed: int, folder: Path, lines: int = 480) -> Trial:
+    """Make one film in folder, look at it, and delete it."""
+    rng = np.random.default_rng([seed, sorted(FAULTS).index(fault)])
+    late_ms = float(rng.choice(LATE_MS)) if fault == "apart" else float(rng.uniform(-15, 40))
+    strikes = _strikes(rng)
+    spec = _spec(fault, seed, rng, lines)
+    path = folder / f"trial{rng.choice(['.mp4', '.mov', '.mkv'])}"
+    times = frame_times(spec, SECONDS)
+    seen = [at - late_ms / 1000 for at in strikes]
+    write_film(
+        path,
+        frames(spec, seen, times),
+        fps=spec.fps,
+        times_s=times if spec.uneven else None,
+        sound=_sound(strikes, rng),
+        rotation=90 if fault == "upright" else 0,
+        crf=28,
+    )
+    raw = read_take(path)
+    path.unlink()
+    heard = tuple(at + float(rng.normal(0, 0.001)) for at in strikes if rng.random() > 0.03)
+    facts = TakeFacts(
+        container=_as_if_wide(raw.container, fault),
+        strokes=StrokeFacts(heard_s=heard, written=len(strikes), matched=len(heard), explained_share=1.0),
+        picture=measure_picture(raw),
+        motion=measure_motion(raw, heard),
+    )
+    found = tuple(finding for finding in judge(facts, None) if finding.code in EYE_CODES)
+    return Trial(fault, seed, late_ms, found, facts)
+
+
+EYE_CODES = frozenset(code for code in FAULTS.values() if code) | {"variable-frame-rate", "no-picture"}
+
+
+def _as_if_wide(facts: ContainerFacts, fault: str) -> ContainerFacts:
+    """Trials run at a small size for speed; their size counts as a phone's unless size is the fault."""
+    if fault == "small" or not facts.width or not facts.height:
+        return facts
+    return replace(facts, width=facts.width * 4, height=facts.height * 4)
+
+
+def _spec(fault: str, seed: int, rng: np.random.Generator, lines: int) -> PictureSpec:
+    effects = {
+        "changing light": ("light", "grain"),
+        **{name: (name, "grain") for name in ("black", "dark", "covered", "blurred", "shaking", "letterboxed")},
+        "still": ("still",),
+    }.get(fault, ("grain",) if rng.random() < 0.7 else ())
+    lines = 180 if fault == "small" else lines
+    return PictureSpec(
+        width=lines * 16 // 9 // 2 * 2,
+        height=lines,
+        fps=float(rng.choice([10, 15, 18])) if fault == "few pictures" else float(rng.choice([24, 25, 30, 30, 60])),
+        instrument=str(rng.choice(INSTRUMENTS)),
+        effects=effects,
+        frozen_s=(2.5, 5.5) if fault == "frozen" else None,
+        uneven=fault == "uneven rate",
+        seed=seed,
+    )
+
+
+def _strikes(rng: np.random.Generator) -> list[float]:
+    """A rhythm of eighths, sixteenths and rests with a player's own spread of 8 ms."""
+    beat, at, out = 60.0 / float(rng.uniform(84, 150)), 0.9, []
+    cells: Sequence[tuple[float, ...]] = ((0, 0.5), (0, 0.25, 0.5, 0.75), (0, 0.5, 0.75), (0, 0.25, 0.75), (0,), (0.5,))
+    while at < SECONDS - beat - 0.2:
+        out += [at + beat * place + float(rng.normal(0, 0.008)) for place in cells[int(rng.integers(len(cells)))]]
+        at += beat
+    return out
+
+
+def _sound(strikes: Sequence[float], rng: np.random.Generator) -> Sound:
+    samples = rng.normal(0, 0.0005, round(SECONDS * RATE))
+    n = np.arange(round(0.08 * RATE))
+    for at in strikes:
+        start = round(at * RATE)
+        wave = 0.6 * np.exp(-n / (0.02 * RATE)) * rng.standard_normal(len(n)) * 0.5
+        samples[start : start + len(n)] += wave[: max(0, len(samples) - start)]
+    return Sound(np.clip(samples, -1, 1).astype(np.float32)[:, None], RATE)
+
+
+def trials(count: int, first_seed: int, folder: Path, lines: int = 480) -> Iterator[Trial]:
+    """count trials of every fault."""
+    for seed in range(first_seed, first_seed + count):
+        for fault in FAULTS:
+            yield run_trial(fault, seed, folder, lines)
+
+
+def confusion(done: Sequence[Trial]) -> dict[str, Counter[str]]:
+    """For each fault, how often each code was said ("nothing" when none was)."""
+    table: dict[str, Counter[str]] = {fault: Counter() for fault in FAULTS}
+    for trial in done:
+        table[trial.fault].update(trial.codes or {"nothing"})
+    return table
+
+
+def page(done: Sequence[Trial]) -> str:
+    """The confusion table and the figures of sound against picture, as Markdown."""
+    table = confusion(done)
+    codes = ["nothing", *sorted({code for row in table.values() for code in row} - {"nothing"})]
+    lines = ["| made | takes | " + " | ".join(codes) + " |", "|---" * (len(codes) + 2) + "|"]
+    for fault, row in table.items():
+        takes = sum(trial.fault == fault for trial in done)
+        lines.append(f"| {fault} | {takes} | " + " | ".join(str(row[code] or "") for code in codes) + " |")
+    return "\n".join([*lines, "", *_sync_words(done)])
+
+
+def _sync_words(done: Sequence[Trial]) -> list[str]:
+    # Only where hands can be seen and the picture goes on is there anything to tell.
+    open_eyes = [t for t in done if t.fault not in ("black", "covered", "still", "frozen")]
+    errors = [_error(t) for t in open_eyes if t.told]
+    if not errors:
+        return ["Sound against picture: never told."]
+    sizes = np.abs(np.array(errors))
+    return [
+        f"Sound against picture: told in {len(errors)} of {len(open_eyes)} takes that show hands; "
+        f"mean error {np.mean(errors):.1f} ms, largest {sizes.max():.1f} ms, {int((sizes > 20).sum())} beyond 20 ms, "
+        f"{int((sizes > 45).sum())} beyond 45 ms.",
+        "",
+        f"Good takes called `redo`: {sum(_called_redo(t) for t in done if FAULTS[t.fault] is None)}.",
+    ]
+
+
+def _error(trial: Trial) -> float:
+    said: Any = trial.facts.motion.sound_late_ms
+    return float(said) - trial.late_ms
+
+
+def _called_redo(trial: Trial) -> bool:
+    return any(finding.level == "redo" for finding in trial.findings)
