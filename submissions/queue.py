@@ -7,7 +7,7 @@ from datetime import timedelta
 
 from django.conf import settings
 from django.db import connection
-from django.db.models import Q
+from django.db.models import F, Q
 from django.utils import timezone
 
 from .models import Call, Entry, Export, PartRow, ProbeReport, Take
@@ -58,7 +58,8 @@ def _value(when):
 def claim_row(model: type[Leased], pk: int, who: str) -> bool:
     """Lease one named row (materials, an export); False when it is gone, done or held by another."""
     rows = model._default_manager.filter(pk=pk, work=Work.WAITING)
-    return rows.update(work=Work.RUNNING, leased_by=who, lease_until=_until(), progress=0) == 1
+    attempts = F("attempts") + 1
+    return rows.update(work=Work.RUNNING, leased_by=who, lease_until=_until(), attempts=attempts, progress=0) == 1
 
 
 def renew(model: type[Leased], pk: int, who: str) -> bool:

@@ -59,8 +59,9 @@ def enter(
     Consent.objects.create(entry=entry, text=consent_text, by=Consent.By.PLAYER)
     choose_parts(entry, parts)
     link, _ = MagicLink.make(entry, MagicLink.Purpose.PLAYER)
-    tasks.order_mail("link", entry, f"entry-{entry.pk}")
-    if needs_guardian:
+    if _may_mail(call, entry.email):
+        tasks.order_mail("link", entry, f"entry-{entry.pk}")
+    if needs_guardian and _may_mail(call, entry.guardian_email):
         tasks.order_mail("guardian", entry, f"entry-{entry.pk}")
     return entry, link
 
@@ -123,11 +124,18 @@ def renew_links(call: Call, email: str, address: str = "") -> None:
     """
     if address:
         limits.count("mail", address)
+    if not _may_mail(call, email):
+        return
+    transaction.on_commit(lambda: tasks.later(tasks.renew_links, call.pk, email.strip()))
+
+
+def _may_mail(call: Call, email: str) -> bool:
+    """Whether this address may get another mail now: nobody's mailbox is filled by a stranger who types it in."""
     try:
         limits.count("mail", f"{call.pk}:{email.strip().lower()}")
     except limits.TooOften:
-        return
-    transaction.on_commit(lambda: tasks.later(tasks.renew_links, call.pk, email.strip()))
+        return False
+    return True
 
 
 @transaction.atomic

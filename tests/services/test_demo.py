@@ -97,6 +97,7 @@ class TestTheDemo:
         third = Demo(tmp_path, "--reset").ready()
         assert sign_ins(third) != known
         third.process.kill()  # even a killed supervisor leaves nobody behind
+        third.process.wait()
         wait_for(lambda: third.left() == [], 30)
 
 

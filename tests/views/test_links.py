@@ -137,6 +137,15 @@ class TestEntering:
         cast.enter(call, "Player 4", address="192.0.2.2")
 
 
+    def test_does_not_fill_a_strangers_mailbox(self, call, settings, at_once):
+        settings.RATE_LIMITS = settings.RATE_LIMITS | {"mail": (2, 3600)}
+        with at_once():
+            for n in range(4):
+                cast.enter(call, "Wren Aster", address=f"192.0.2.{n}")
+        assert Entry.objects.count() == 4
+        assert [m.to for m in mail.outbox] == [["wren.aster@example.org"]] * 2
+
+
 class TestALog:
     @pytest.mark.parametrize("name", ["open-link", "stop-mail"])
     def test_holds_no_secret(self, name):
