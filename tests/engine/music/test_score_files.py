@@ -277,8 +277,41 @@ class TestHarm:
     def test_a_roll_of_millions_is_refused(self):
         roll = p.note("w", tremolo=(8, "single"))
         bars = [p.bar(1, p.first(p.tempo("20")), p.repeat("forward"), roll, p.repeat("backward", 3000))]
-        with pytest.raises(ScoreError, match="more than 200000 strokes"):
+        with pytest.raises(ScoreError, match="more than 30000 strokes"):
             read_part(p.page(*bars))
+
+    @pytest.mark.parametrize(
+        "music",
+        [
+            p.note("q", chord=True) * 3000,
+            p.words("R") * 3000,
+            p.dynamic("f") * 3000,
+            "<attributes><measure-style><slash type='start'/></measure-style></attributes>" * 1000 + p.note("q") * 2500,
+        ],
+        ids=["notes", "sticking", "dynamics", "slashes"],
+    )
+    def test_a_bar_of_thousands_of_signs_is_refused(self, music):
+        with pytest.raises(ScoreError, match="holds more than 2000 notes and signs"):
+            read_part(p.page(p.bar(1, p.first(), music)))
+
+    def test_many_repeats_of_a_full_bar_are_refused(self):
+        bars = [
+            p.bar(
+                1,
+                p.first(),
+                p.repeat("forward"),
+                p.note("s", grace=True) * 1900,
+                p.note("w"),
+                p.repeat("backward", 900),
+            )
+        ]
+        with pytest.raises(ScoreError, match="more than 60000 notes and rests"):
+            read_part(p.page(*bars))
+
+    def test_names_and_words_of_a_megabyte_are_cut(self):
+        part = read_part(p.page(p.bar(1, p.first(), p.words("rit. " * 200_000), p.note("w")), name="Snare" * 100_000))
+        assert len(part.name) <= 500
+        assert len(part.unread) == 1
 
     def test_numbers_of_a_megabyte_are_no_numbers(self):
         part = read_part(p.page(p.bar(1, p.first(f'<sound tempo="{"9" * 100_000}"/>'), p.note("w"))))

@@ -135,7 +135,8 @@ def _by_names(part: RawPart, notes: list[RawNote], instrument: str) -> Places:
 
     A single instrument for several positions says nothing (programs call their only one "Bass Drum 1").
     """
-    used = [own for own in part.instruments if any(note.instrument == own for note in notes)]
+    named = {note.instrument for note in notes}
+    used = [own for own in part.instruments if own in named]
     places = {note.place for note in notes}
     if len(used) < 2 or any(note.instrument not in part.instruments for note in notes):
         return {}

@@ -20,7 +20,8 @@ from .unison import joined
 GRACE_S = Fraction(28, 1000)
 ACCENT_LEVEL = (0.0, 0.2, 0.26)  # added to the level by no accent, an accent, a strong accent; chosen
 GHOST_LEVEL = 0.5  # a notehead in parentheses: share of the level; chosen
-MAX_STROKES = 200_000  # a part; ten hours of sixteenths at 80
+MAX_STROKES = 30_000  # a part; an hour of sixteenths at 120 has 28 800
+MAX_NOTES = 60_000  # with rests and graces
 ONE_NAME = {"bass": "bass", "tenors": "tenor", "snare": "snare", "cymbals": "cymbal"}
 RollKey = tuple[int, str]  # bar and count
 
@@ -67,12 +68,14 @@ class Striker:
 
     def strike(self) -> None:
         """Fill strokes, unread, warnings and rolls."""
+        if sum(len(self.part.bars[played.index].notes) for played in self.time.played) > MAX_NOTES:
+            raise ScoreError(f"With its repeats the part has more than {MAX_NOTES} notes and rests.")
         for n, played in enumerate(self.time.played):
             notes = [note for note in self.part.bars[played.index].notes if not note.only or played.time in note.only]
             for note in sorted(notes, key=lambda note: note.at):
                 self._note(Sounding(note, played.at_q + note.at, n))
-            if len(self.strokes) > MAX_STROKES:
-                raise ScoreError(f"With its repeats and rolls the part has more than {MAX_STROKES} strokes.")
+                if len(self.strokes) > MAX_STROKES:
+                    raise ScoreError(f"With its repeats and rolls the part has more than {MAX_STROKES} strokes.")
         for waiting in list(self._graces.values()):
             self._loose_graces(waiting)
         self._leave_pair()

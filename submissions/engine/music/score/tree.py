@@ -8,11 +8,13 @@ NUMBER = re.compile(
     r"[+-]?(\d{1,12}(\.\d{0,12})?|\.\d{1,12})", re.ASCII
 )  # bounded: a number of a megabyte is no number
 
+LONGEST = 500  # characters that are read of any text: names and words on a page are shorter
+
 
 def text(element: Element | None, path: str = ".") -> str:
     """The stripped text at path under element, "" where there is none."""
     found = None if element is None else element.find(path)
-    return "" if found is None or found.text is None else found.text.strip()
+    return "" if found is None or found.text is None else found.text[:LONGEST].strip()
 
 
 def number(written: str | None) -> Fraction | None:
@@ -37,7 +39,9 @@ def is_no(element: Element, name: str) -> bool:
 
 def words_of(element: Element, path: str) -> str:
     """All texts at path joined by blanks and with runs of white space made one."""
-    return " ".join(" ".join((found.text or "").split()) for found in element.iterfind(path)).strip()
+    return " ".join(" ".join((found.text or "")[:LONGEST].split()) for found in element.iterfind(path)).strip()[
+        :LONGEST
+    ]
 
 
 def numbers_in(written: str) -> frozenset[int]:

@@ -14,6 +14,7 @@ from .tree import number, numbers_in, text, whole
 
 QUIET = ("print", "bookmark", "link", "grouping", "figured-bass", "harmony", "listening")  # nothing in them is struck
 LONGEST_BAR = Fraction(256)  # quarters; more is a mistake in the file
+FULLEST_BAR = 2_000  # notes and signs; a bar of five drums in 32nds has 160
 FINEST = 1_000_000  # divisions a quarter; programs write up to 16383, the limit the standard's text names
 
 
@@ -45,6 +46,8 @@ class Walker:
                 bar.unread.append(
                     (str(child.tag)[:40], f"<{str(child.tag)[:40]}> is not read; what it holds is missing")
                 )
+        if len(bar.notes) + len(bar.sticking) + len(bar.dynamics) + len(bar.tempi) > FULLEST_BAR:
+            raise ScoreError(f"Bar {bar.label[:12] or self.number} holds more than {FULLEST_BAR} notes and signs.")
         if cursor.furthest > LONGEST_BAR:
             raise ScoreError(
                 f"Bar {bar.label[:12] or self.number} lasts {float(cursor.furthest):g} quarters; that is a mistake in the file."
