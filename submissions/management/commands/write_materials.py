@@ -53,7 +53,8 @@ class Command(BaseCommand):
         source: Path = options["part"]
         part = read_part(source, options["part_id"], options["drum"])
         tree = open_tree(source)
-        choices = Choices(count_off_bars=bars, tempi=tempi, own_notes=own_notes(tree, part))
+        own = own_notes(tree, part)
+        choices = Choices(count_off_bars=bars, tempi=tempi, subdivide=options["subdivide"], own_notes=own)
         return write_materials(part, tree, options["outdir"], choices)
 
     def _tempi(self, words: str) -> list[int] | None:

@@ -39,14 +39,16 @@ async function open(page) {
     const loop = makeLoop(state.grid, { ...range(), countOff: Number(form.elements.count.value), subdivide: form.elements.subdivide.checked });
     player.start(loop, form.elements.repeat.checked);
     clearInterval(state.timer);
-    // Timers of a page in the background come once a second: look further ahead there.
-    state.timer = setInterval(() => player.tick(document.hidden ? 2.5 : 0.25), 40);
+    state.timer = setInterval(tick, 40);
     play.setAttribute("aria-pressed", "true");
     play.textContent = page.dataset.wordStop;
     says.textContent = "";
     navigator.wakeLock?.request("screen").then((lock) => { state.awake = lock; }, () => {});
     requestAnimationFrame(follow);
   }
+
+  // Timers of a page in the background come once a second: look further ahead there, from the moment it goes.
+  function tick() { state.player?.tick(document.hidden ? 2.5 : 0.25); }
 
   function stop() {
     clearInterval(state.timer);
@@ -119,6 +121,7 @@ async function open(page) {
   find("whole").addEventListener("click", () => { form.elements.from.value = "0"; form.elements.to.value = String(part.bars.length - 1); form.dispatchEvent(new Event("input")); });
   for (const [id, stave] of staves) stave.addEventListener("click", () => tapped(id));
   addEventListener("pagehide", stop);
+  document.addEventListener("visibilitychange", tick);
 
   function tapped(id) {
     const index = part.bars.findIndex((bar) => bar.id === id);
