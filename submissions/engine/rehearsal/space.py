@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import next_fast_len
-from scipy.signal import oaconvolve
+from scipy.signal import butter, oaconvolve, sosfilt
 
 from .spec import Noise, Room
 
@@ -52,7 +52,18 @@ def noise(spec: Noise, n: int, rate: int, rng: np.random.Generator) -> Mono:
         for k, share in ((1, 1.0), (2, 0.5), (3, 0.35), (5, 0.15)):
             hum += share * np.sin(2 * np.pi * k * spec.hum_hz * t + rng.uniform(0, 6.28))
         out += 10 ** (spec.hum_db / 20) * hum / hum.std()
+    if spec.wind_db is not None:
+        out += 10 ** (spec.wind_db / 20) * wind(n, rate, rng)
     return out
+
+
+def wind(n: int, rate: int, rng: np.random.Generator) -> Mono:
+    """Wind on a microphone, RMS 1: noise below 150 Hz under gusts of about a second."""
+    rumble = sosfilt(butter(2, 150.0, fs=rate, output="sos"), rng.standard_normal(n))
+    coarse = rng.standard_normal(n // rate + 4)
+    gusts = np.interp(np.arange(n) / rate, np.arange(len(coarse)), np.clip(coarse, 0.1, None))
+    out: Mono = rumble * gusts
+    return out / (out.std() or 1.0)
 
 
 def pink(n: int, rng: np.random.Generator) -> Mono:

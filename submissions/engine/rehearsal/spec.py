@@ -54,6 +54,7 @@ class Noise:
     pink_db: float | None = -60.0
     hum_db: float | None = None
     hum_hz: float = 50.0
+    wind_db: float | None = None  # gusts on the microphone: rumble below 150 Hz that comes and goes
 
 
 @dataclass(frozen=True, slots=True)

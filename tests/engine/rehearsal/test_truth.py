@@ -170,6 +170,16 @@ class TestMaking:
         loud = 20 * np.log10(take.sound.mono.std() / take.truth.stroke_peak)
         assert loud == pytest.approx(-40.0, abs=0.5)
 
+    def test_blows_below_150_hertz_and_in_gusts(self):
+        part = small_part(bars=8)
+        windy = TakeSpec(noise=Noise(None, wind_db=0.0), faults=Faults(stop_share=-1.0), phone=Phone(gain_db=-20.0))
+        sound = make_take(part, windy, 22).sound.mono.astype(float)
+        power = np.abs(np.fft.rfft(sound)) ** 2
+        below = np.fft.rfftfreq(len(sound), 1 / 48_000) < 300
+        assert power[below].sum() > 0.9 * power.sum()
+        seconds = sound[: len(sound) // 48_000 * 48_000].reshape(-1, 48_000).std(axis=1)
+        assert seconds.max() > 3 * seconds.min()
+
     def test_leaves_a_dead_channel_empty(self):
         take = make_take(small_part(), TakeSpec(phone=replace(PHONE, dead_channel=True)), 20)
         assert np.abs(take.sound.samples[:, 0]).max() > 0.1
