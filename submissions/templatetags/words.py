@@ -101,7 +101,7 @@ def minutes_words(seconds: float | None) -> str:
 
 
 @register.inclusion_tag("parts/field.html")
-def field(bound, help: str = "") -> dict:  # noqa: A002 - the template's word
+def field(bound, help: str = "") -> dict:
     """One form field with label, help and error, tied together for screen readers."""
     described = []
     help_text = help or bound.help_text

@@ -1,5 +1,6 @@
 """The player's way, in a real browser against a real installation: from the link to "usable", and out again."""
 
+import http.client
 import re
 
 import pytest
@@ -41,6 +42,15 @@ def answer(page, stage) -> str:
     waiting = re.compile("measured")
     stage.wait(lambda: not waiting.search(sentence.text_content() or ""))
     return f"{sentence.text_content()} {' '.join(page.locator('.findings .says').all_text_contents())}".strip()
+
+
+def ask_from_elsewhere(stage, address: str) -> int:
+    """The status of a page asked for from another address of this machine, so that nobody else is slowed down."""
+    line = http.client.HTTPConnection("127.0.0.1", stage.port, source_address=("127.0.0.2", 0))
+    line.request("GET", address, headers={"Host": f"localhost:{stage.port}"})
+    status = line.getresponse().status
+    line.close()
+    return status
 
 
 class TestAPlayer:
@@ -130,9 +140,8 @@ class TestAGuardian:
 
 
 class TestAStranger:
-    def test_gets_404_for_a_guessed_link_and_is_slowed_down(self, stage, chromium):
-        page = new_page(chromium)
-        answers = [page.goto(f"{stage.url}/open/{'x' * 40}{n}/").status for n in range(24)]
+    def test_gets_404_for_a_guessed_link_and_is_slowed_down(self, stage):
+        answers = [ask_from_elsewhere(stage, f"/open/{'x' * 40}{n}/") for n in range(24)]
         assert set(answers[:10]) == {404}
         assert answers[-1] == 429
 
@@ -143,7 +152,7 @@ class TestAStranger:
         page.on("request", lambda request: referrers.append(request.headers.get("referer", "")))
         page.goto(f"{stage.url}/sign-in/")  # a page before it, so that a referrer could be sent
         page.goto(f"{stage.url}/open/{link['secret']}/")
-        page.get_by_role("link", name="Sheet, click, guide").first
+        page.get_by_role("heading", name="Hello Pia Rush").wait_for()
         page.get_by_role("link", name=re.compile("Dusk Parade")).first.click()
         logs = "".join(path.read_text(errors="replace") for path in stage.logs.glob("*.log"))
         assert link["secret"] not in logs

@@ -36,7 +36,7 @@ def filming(microphone):
     path, _length = microphone
     with browser(
         "--use-fake-ui-for-media-stream",
-        "--use-fake-device-for-media-stream=fps=30",
+        "--use-fake-device-for-media-stream=fps=25",
         f"--use-file-for-fake-audio-capture={path}%noloop",
         "--autoplay-policy=no-user-gesture-required",
     ) as started:
@@ -57,7 +57,7 @@ class TestFilmingInTheBrowser:
         page = open_page(stage, filming, "Uma Birch")
         # The generated take is longer than the page's own run, by talk before and after: the player lets it run on. A
         # smaller picture, because here the processor encodes it, beside everything else this machine is doing.
-        page.locator("[data-recording]").evaluate("(box, end) => Object.assign(box.dataset, { end, height: 480 })", str(length_s))
+        page.locator("[data-recording]").evaluate("(box, end) => Object.assign(box.dataset, { end, width: 640, height: 480 })", str(length_s))
         page.get_by_role("button", name="Camera and microphone on").click()
         page.get_by_text("The sound is recorded as it is.").wait_for()
         page.get_by_role("button", name="Start: chirps, count-off, play").click()

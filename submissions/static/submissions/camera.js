@@ -15,9 +15,9 @@ function kind() {
   return KINDS.find(([type]) => MediaRecorder.isTypeSupported(type));
 }
 
-export async function openCamera(height = 720) {
+export async function openCamera(width = 1280, height = 720) {
   const stream = await navigator.mediaDevices.getUserMedia({
-    video: { width: { ideal: Math.round((height * 16) / 9) }, height: { ideal: height }, frameRate: { ideal: 30 }, facingMode: "user" },
+    video: { width: { ideal: width }, height: { ideal: height }, frameRate: { ideal: 30 }, facingMode: "user" },
     audio: { ...RAW, sampleRate: { ideal: 48000 } },
   });
   const sound = stream.getAudioTracks()[0];

@@ -42,7 +42,7 @@ class Recording {
     try {
       this.context ||= new AudioContext({ latencyHint: "playback" });
       await this.context.resume();
-      const { stream, kept: changed } = await openCamera(Number(this.box.dataset.height) || undefined);
+      const { stream, kept: changed } = await openCamera(Number(this.box.dataset.width) || undefined, Number(this.box.dataset.height) || undefined);
       this.stream = stream;
       this.buffer ||= await loadClick(this.context, this.box.dataset.click);
       this.live();

@@ -1,0 +1,63 @@
+"""How a call stands now, for pages to show: reads tables, decides nothing, changes nothing."""
+
+from .desk import (
+    Person,
+    SegmentNow,
+    by_segment,
+    calls_of,
+    for_the_eye,
+    missing_to_publish,
+    moved,
+    people_of,
+    segments_of,
+    totals,
+)
+from .line import (
+    PartNow,
+    Seat,
+    Voice,
+    demand_of,
+    easiest_open,
+    line_of,
+    line_of_segment,
+    mark_thin,
+    parts_now,
+    take_state,
+    voices,
+)
+from .players import (
+    MyPart,
+    TakeRow,
+    my_parts,
+    public_calls,
+    rows_of,
+)
+
+__all__ = [
+    "MyPart",
+    "PartNow",
+    "Person",
+    "Seat",
+    "SegmentNow",
+    "TakeRow",
+    "Voice",
+    "by_segment",
+    "calls_of",
+    "demand_of",
+    "easiest_open",
+    "for_the_eye",
+    "line_of",
+    "line_of_segment",
+    "mark_thin",
+    "missing_to_publish",
+    "moved",
+    "my_parts",
+    "parts_now",
+    "people_of",
+    "public_calls",
+    "rows_of",
+    "segments_of",
+    "take_state",
+    "totals",
+    "voices",
+]
