@@ -160,10 +160,9 @@ def remove_segment(segment: Segment) -> None:
     if segment.parts.filter(takes__isnull=False).exists():
         raise Refused("Takes were already sent for this segment.", "segment")
     keys = [segment.score, *(key for part in segment.parts.all() for key in bridge.material_keys(part.materials))]
-    call, place = segment.call, segment.place
+    call = segment.call
     segment.delete()
-    for later in call.segments.filter(place__gt=place).order_by("place"):
-        Segment.objects.filter(pk=later.pk).update(place=later.place - 1)
+    order_segments(call, list(call.segments.values_list("pk", flat=True)))
     transaction.on_commit(lambda: files.remove(*keys))
 
 

@@ -4,6 +4,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from .. import tasks
+from ..exports import EXPORTS
 from ..models import Chair, Decision, Export, Nudge, Pick, Segment, Take
 from .refused import Refused
 
@@ -58,6 +59,8 @@ def lay_out(segment: Segment, layout: dict) -> Segment:
 @transaction.atomic
 def order_export(call, person, kind: str, options: dict | None = None) -> Export:
     """Have one kind of file made from the cut."""
+    if kind not in {one.name for one in EXPORTS}:
+        raise Refused("There is no export of this kind.", "kind")
     if not Pick.objects.filter(chair__part__segment__call=call).exists():
         raise Refused("Pick at least one take first.", "kind")
     export = Export.objects.create(
