@@ -96,6 +96,15 @@ def tidy(root: Element) -> None:
                     sign.set("placement", "above")
         for graces in _grace_groups(measure):
             _beam(graces)
+    _close(root)
+
+
+def _close(root: Element) -> None:
+    """The end of a part is a thin and a thick line; files often leave it open."""
+    last = [measure for measure in root.iter("measure")][-1:]
+    if last and all(line.get("location", "right") != "right" for line in last[0].iterfind("barline")):
+        line = SubElement(last[0], "barline", {"location": "right"})
+        SubElement(line, "bar-style").text = "light-heavy"
 
 
 def _grace_groups(measure: Element) -> Iterator[list[Element]]:

@@ -38,7 +38,7 @@ def words_of(part: Part, count_off_bars: int) -> SheetText:
         heads=tuple(says for technique, says in HEAD_WORDS if any(s.technique == technique for s in part.strokes)),
         rolls=_rolls(part),
         rudiments=tuple(_rudiment(found) for found in suggest(part)),
-        crossings=_places([f"bar {part.strokes[n].bar} on {part.strokes[n].count}" for n in crossings(part)]),
+        crossings=_crossings(part),
         demand=demand(part).says if part.strokes else "",
     )
 
@@ -66,6 +66,14 @@ def _rolls(part: Part) -> tuple[str, ...]:
     return tuple(dict.fromkeys(roll.says for roll in part.rolls if (roll.bar, roll.count) in own))
 
 
+def _crossings(part: Part) -> tuple[str, ...]:
+    """Counts on which a hand crosses over, bar by bar."""
+    counts: dict[int, list[str]] = {}
+    for stroke in (part.strokes[n] for n in crossings(part)):
+        counts.setdefault(stroke.bar, []).append(stroke.count)
+    return _places([f"bar {bar} on {', '.join(dict.fromkeys(found))}" for bar, found in counts.items()])
+
+
 def _rudiment(found: Suggestion) -> str:
     number = f" ({found.rudiment.number})" if found.rudiment.number else ""
     word = "bar" if len(found.bars) == 1 else "bars"
@@ -74,4 +82,4 @@ def _rudiment(found: Suggestion) -> str:
 
 def _places(places: list[str]) -> tuple[str, ...]:
     once = list(dict.fromkeys(places))
-    return tuple(once[:MOST_PLACES] + (["..."] if len(once) > MOST_PLACES else []))
+    return tuple(once[:MOST_PLACES] + (["and more"] if len(once) > MOST_PLACES else []))

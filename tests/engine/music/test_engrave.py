@@ -102,6 +102,13 @@ class TestTheSigns:
         assert [name for _, name in engraved.bar_ids] == [f"bar-{n}" for n in range(1, 6)]
         assert engraved.phone_svg.count('class="measure"') == 5
 
+    def test_close_the_part_with_a_thick_line_but_keep_a_repeat(self):
+        repeat = '<barline location="right"><bar-style>light-heavy</bar-style><repeat direction="backward"/></barline>'
+        for ending, dots in (("", 0), (repeat, 2)):
+            lines = re.findall(r'class="barLine">(.*?)</g>', print_svg(score(note() * 4, note() * 4 + ending)))
+            assert [line.count("<path") for line in lines] == [1, 2]
+            assert drawn(lines[-1], "E044") == dots  # SMuFL repeatDot
+
     def test_leave_the_score_that_was_given_unchanged(self):
         from xml.etree.ElementTree import tostring
 

@@ -139,7 +139,7 @@ def _groups(words: SheetText, systems: tuple[System, ...]) -> list[dict[str, obj
         ("Heads", ", ".join(words.heads)),
         ("Rolls", "; ".join(words.rolls)),
         ("Rudiments", "; ".join(words.rudiments)),
-        ("Crossings", ", ".join(words.crossings)),
+        ("Crossings", "; ".join(words.crossings)),
         ("Demand", words.demand),
     )
     groups += [{"head": head, "says": [says.rstrip(".") + "."]} for head, says in optional if says]
