@@ -15,7 +15,7 @@ import numpy as np
 from ..facts import Sound
 from ..media import write_aac, write_film
 from .picture import Picture, PictureSpec, frame_times, frames
-from .take import MadeTake
+from .take import MadeTake, at_opus_rate
 
 FAST = {"libx264": {"preset": "ultrafast"}}  # a demo is waited for; size matters less
 CUT_AT_BOX = {"movflags": "faststart"}  # the table of contents in front, so that half a file still opens
@@ -53,7 +53,7 @@ def make_film(take: MadeTake, spec: FilmSpec, path: Path) -> None:
         _turned(frames(picture, seen, times), spec.rotation),
         fps=Fraction(picture.fps).limit_denominator(1001),
         times_s=times if picture.uneven else None,
-        sound=_storable(sound),
+        sound=_storable(sound, spec),
         video_codec=codec,
         audio_codec=spec.audio_codec,
         rotation=spec.rotation,
@@ -73,9 +73,13 @@ def _turned(pictures: Iterator[Picture], rotation: int) -> Iterator[Picture]:
         yield np.ascontiguousarray(np.rot90(picture, rotation // 90)) if rotation else picture
 
 
-def _storable(sound: Sound | None) -> Sound | None:
-    """At most two channels, as phones store them."""
-    return sound if sound is None or sound.samples.shape[1] <= 2 else Sound(sound.samples[:, :2], sound.rate)
+def _storable(sound: Sound | None, spec: FilmSpec) -> Sound | None:
+    """At most two channels, and a rate that the container's codec takes."""
+    if sound is None:
+        return None
+    if spec.suffix == ".webm" or "opus" in spec.audio_codec:
+        sound = at_opus_rate(sound)
+    return sound if sound.samples.shape[1] <= 2 else Sound(sound.samples[:, :2], sound.rate)
 
 
 def break_off(path: Path, share: float) -> None:

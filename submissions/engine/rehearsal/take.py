@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
+import soxr
 
 from ..facts import Sound, Span
 from ..media import read_sound, write_film
@@ -20,7 +21,8 @@ from .playing import Strike, own_bias_s, play
 from .spec import TakeSpec
 from .truth import Truth, gather, without
 
-__all__ = ["MadeTake", "Truth", "at_tempo", "make_take", "through_codec"]
+OPUS_RATE = 48_000
+__all__ = ["MadeTake", "Truth", "at_opus_rate", "at_tempo", "make_take", "through_codec"]
 
 
 @dataclass(frozen=True)
@@ -69,6 +71,8 @@ def through_codec(sound: Sound, codec: str) -> Sound:
     if codec == "none":
         return sound
     kind, _, rate = codec.partition("-")
+    if kind == "opus":
+        sound = at_opus_rate(sound)
     blank = [np.zeros((64, 64), np.uint8)] * max(2, int(sound.duration_s))
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / ("sound.mp4" if kind == "aac" else "sound.webm")
@@ -76,6 +80,13 @@ def through_codec(sound: Sound, codec: str) -> Sound:
         decoded = read_sound(path)
     n = round(sound.duration_s * decoded.rate)
     return Sound(decoded.samples[:n], decoded.rate)
+
+
+def at_opus_rate(sound: Sound) -> Sound:
+    """The sound at 48 kHz, the one rate of phones that Opus takes; times in seconds stay."""
+    if sound.rate == OPUS_RATE:
+        return sound
+    return Sound(soxr.resample(sound.samples, sound.rate, OPUS_RATE).astype(np.float32), OPUS_RATE)
 
 
 def _looped(

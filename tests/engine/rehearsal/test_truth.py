@@ -76,6 +76,15 @@ class TestTheTruthOfStrikes:
         lag = np.argmax(correlate(coded.mono[:n], sound.mono[:n], method="fft")) - (n - 1)
         assert abs(lag) <= 0.0001 * sound.rate
 
+    def test_survives_opus_at_a_rate_that_opus_does_not_take(self):
+        spec = replace(NO_NOISE, phone=Phone(rate=44_100))
+        plain, coded = make_take(small_part(), spec, 9), make_take(small_part(), replace(spec, codec="opus-64"), 9)
+        assert coded.sound.rate == 48_000 and coded.truth == plain.truth
+        assert coded.sound.duration_s == pytest.approx(plain.sound.duration_s, abs=0.03)
+        foot = round(coded.truth.strikes_s[0] * 48_000)
+        loud = np.abs(coded.sound.mono)
+        assert loud[foot : foot + 96].max() > 5 * loud[: foot - 480].max()
+
     def test_follows_the_clock_of_the_file(self):
         part = small_part(bars=8)
         slow, even = (
