@@ -121,6 +121,12 @@ class Installation:
         self._start("beat", [sys.executable, "-m", "celery", "-A", "portal", "beat", "-s", place, "--pidfile="])
 
     def start_web(self) -> None:
+        """Start the pages and return when they answer."""
+        self.begin_web()
+        self.wait_for_web()
+
+    def begin_web(self) -> None:
+        """Start the pages without waiting for them."""
         gunicorn = [sys.executable, "-m", "gunicorn", "portal.wsgi", "-b", f"127.0.0.1:{self.port}"]
         # Threads, because an upload holds one as long as it lasts; two processes, so that one may be busy.
         shape = [
@@ -139,6 +145,9 @@ class Installation:
         ]
         logs = ["--logger-class", "portal.logs.GunicornLogger", "--access-logfile", str(self.logs / "access.log")]
         self._start("web", [*gunicorn, *shape, *logs])
+
+    def wait_for_web(self) -> None:
+        """Return when the pages answer."""
         self._wait_for("web", lambda: urlopen(f"http://127.0.0.1:{self.port}/healthz", timeout=5).close())
 
     def _start(self, name: str, command: list[str]) -> None:

@@ -278,6 +278,16 @@ class TestEnding:
         assert list(settings.SPOOL_DIR.iterdir()) == []
 
 
+    def test_forgets_a_finished_upload_in_time_and_keeps_its_take(self, player, url):
+        from submissions import tasks
+
+        patch(player, url, CONTENT, 0)
+        Upload.objects.update(expires_at=timezone.now() - timedelta(seconds=1))
+        tasks.tidy()
+        assert not Upload.objects.exists()
+        assert Take.objects.get().storage_key
+
+
 class TestOwner:
     @pytest.mark.parametrize("who", ["other_player", "organizer", "editor", "stranger", "other_organizer"])
     @pytest.mark.parametrize("method", ["HEAD", "PATCH", "DELETE"])
