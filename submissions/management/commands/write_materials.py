@@ -29,6 +29,7 @@ class Command(BaseCommand):
             "--drum", choices=("all", "1", "2", "3", "4", "5"), default="all", help="whose strokes of a bass line"
         )
         parser.add_argument("--count-off", type=int, default=2, metavar="BARS", help="bars counted before bar 1")
+        parser.add_argument("--subdivide", action="store_true", help="quiet clicks between the beats too")
         parser.add_argument(
             "--tempi", default="", metavar="80,96,116", help="an own practice ladder, in beats a minute"
         )
