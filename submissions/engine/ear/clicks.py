@@ -30,7 +30,7 @@ RATIO_REACH = 250e-6  # phones and players' devices: twice what quartz is sold w
 PHASE_STEP_S = 0.12e-3  # a quarter of a period at 2 kHz: the farthest beats may be this far off between two ratios
 BLOCK = 8  # beats summed at coarse ratios first
 REACH_S = 0.090  # how far a zero from the strokes may be off: push or drag of a beginner and more
-ENERGY_BLUR_S = 0.003  # the beats' own energy is measured at one ratio only; at others they lie a little elsewhere
+LEAST_SLIDE = 3  # points; the energy of a place is that of its neighbours too
 
 
 @dataclass(frozen=True)
@@ -85,9 +85,7 @@ def search_click(band: ClickBand, layout: ClickLayout, near_s: float, reach_s: f
     if gathered is None:
         return None
     ratios = ratio_steps(gathered)
-    energy = np.sum(np.abs(fft.ifft(gathered.spectra, axis=1)) ** 2, axis=0)
-    energy = uniform_filter1d(energy, max(1, round(ENERGY_BLUR_S * band.rate)), mode="wrap")
-    heights = np.abs(fft.ifft(sum_beats(gathered, ratios), axis=1)) ** 2 / (energy + 0.05 * energy.mean())
+    heights = np.abs(fft.ifft(sum_beats(gathered, ratios), axis=1)) ** 2 / energies(gathered, ratios)
     k, at = (int(i) for i in np.unravel_index(int(np.argmax(heights)), heights.shape))
     ratio = float(ratios[k]) + _vertex(heights[:, at], k) * float(ratios[1] - ratios[0])
     coherence, used = _coherence(gathered, ratio, at)
@@ -123,6 +121,16 @@ def ratio_steps(gathered: Gathered) -> Array:
     span = max(float(np.ptp(gathered.at_s)) / 2, 1.0)
     steps: Array = np.arange(-RATIO_REACH, RATIO_REACH, PHASE_STEP_S / span)
     return steps
+
+
+def energies(gathered: Gathered, ratios: Array, least: int = LEAST_SLIDE) -> NDArray[np.float32]:
+    """The beats' own energy at each ratio, (ratios, points): at another ratio the beats' energies slide apart."""
+    energy = np.sum(np.abs(fft.ifft(gathered.spectra, axis=1)) ** 2, axis=0)
+    slide = np.abs(ratios) * float(np.ptp(gathered.at_s)) * gathered.rate
+    widths = np.maximum(least, np.round(slide)).astype(np.int64)
+    by_width = {width: uniform_filter1d(energy, int(width), mode="wrap") for width in np.unique(widths)}
+    out: NDArray[np.float32] = np.array([by_width[width] for width in widths], np.float32)
+    return out + np.float32(0.05 * energy.mean())
 
 
 def _turn(at_s: Array, hz: Array, ratio: float) -> Complex:

@@ -15,7 +15,7 @@ from scipy.signal import butter, sosfilt
 
 from ..music.click import ClickBeat
 from .baseband import Band, Spectrum, level_out, take_band
-from .clicks import gather, ratio_steps, sum_beats
+from .clicks import energies, gather, ratio_steps, sum_beats
 from .onsets import find_feet
 
 Array = NDArray[np.float64]
@@ -29,7 +29,7 @@ LOOK_S = 0.040  # the averaged click is looked at this far to both sides
 RISE_SHARE = 0.35  # of the averaged click's largest energy in a millisecond
 TAIL_SHARE = 0.35  # of the largest likeness: a room's answer returns as faithfully as the click itself
 TAIL_S = 0.150
-FOOT_SD_S = 0.35e-3  # of the foot of a mean click; measured on made takes
+FOOT_SD_S = 0.45e-3  # of the foot of a mean click; measured on made takes
 FOUND_EXCESS = 20.0  # 120 made takes without any click stayed under 17
 LOUD_EXCESS = 35.0  # a click that fills a long room is alike all over the beat ...
 HIGHPASS_HZ = 500.0  # rumble and bass drums do not average out as fast as they are loud
@@ -68,10 +68,8 @@ def search_comb(band: Band, beats: tuple[ClickBeat, ...], near_s: float, beat_s:
         return None
     ratios = ratio_steps(gathered)
     width = max(1, round(WINDOW_S * band.rate))
-    energy = np.sum(np.abs(fft.ifft(gathered.spectra, axis=1)) ** 2, axis=0)
-    energy = uniform_filter1d(energy, width, mode="wrap")
     sums = np.abs(fft.ifft(sum_beats(gathered, ratios), axis=1)) ** 2
-    alike = uniform_filter1d(sums, width, axis=1, mode="wrap") / (energy + 1e-3 * energy.mean())
+    alike = uniform_filter1d(sums, width, axis=1, mode="wrap") / energies(gathered, ratios, width)
     k, at = (int(i) for i in np.unravel_index(int(np.argmax(alike)), alike.shape))
     usual = float(np.median(alike[k]))
     excess = (float(alike[k, at]) - usual) / max(usual, 1.0) * float(np.sqrt(DEGREES))
@@ -97,10 +95,10 @@ def refine_comb(mono: NDArray[np.floating], rate: int, beats: tuple[ClickBeat, .
         mean = weights @ rows / weights.sum()
         left = np.sum((rows - mean) ** 2, axis=1)
         weights = 1.0 / (left + 0.1 * float(np.median(left)) + 1e-15)
-    mean = sosfilt(butter(2, HIGHPASS_HZ, "highpass", fs=rate, output="sos"), mean)
+    whole, mean = mean, sosfilt(butter(2, HIGHPASS_HZ, "highpass", fs=rate, output="sos"), mean)
     smooth = uniform_filter1d(mean**2, max(1, rate // 1000))
     first = int(np.argmax(smooth >= RISE_SHARE * smooth.max()))
-    feet, _ = find_feet(mean, rate, np.array([first / rate]))
+    feet, _ = find_feet(whole, rate, np.array([first / rate]))
     foot = float(feet[0])
     at = min(round(foot * rate), count - rate // 100)
     before = float(np.mean(mean[max(0, at - rate // 50) : max(1, at - rate // 2000)] ** 2))
