@@ -2,6 +2,7 @@
 
 import os
 import secrets
+from contextlib import suppress
 from pathlib import Path
 from urllib.parse import unquote, urlsplit
 
@@ -103,10 +104,13 @@ def secret(name: str, keep_in: Path | None) -> str:
 
 
 def _kept_secret(path: Path) -> str:
-    path.parent.mkdir(parents=True, exist_ok=True)
-    try:
-        with open(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600), "w") as file:
+    """The secret in this file, made when there is none. Whole or not at all: several processes may start at once."""
+    if not path.exists():
+        path.parent.mkdir(parents=True, exist_ok=True)
+        own = path.with_name(f"{path.name}.{os.getpid()}")
+        with open(os.open(own, os.O_CREAT | os.O_WRONLY | os.O_TRUNC, 0o600), "w") as file:
             file.write(secrets.token_urlsafe(48))
-    except FileExistsError:
-        pass
+        with suppress(FileExistsError):
+            os.link(own, path)
+        own.unlink()
     return path.read_text().strip()

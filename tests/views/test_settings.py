@@ -34,6 +34,13 @@ class TestAStart:
         assert len((tmp_path / "secret-key").read_text()) >= 50
         assert (tmp_path / "secret-key").stat().st_mode & 0o077 == 0
 
+    def test_of_many_processes_at_once_gives_all_of_them_one_secret(self, tmp_path):
+        code = "from portal import environment; from pathlib import Path; print(environment.secret('X', Path('{}')))"
+        command = [sys.executable, "-c", code.format(tmp_path / "secret-key")]
+        running = [subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True) for _ in range(8)]
+        assert len({process.communicate()[0] for process in running}) == 1
+        assert [path.name for path in tmp_path.iterdir()] == ["secret-key"]
+
     @pytest.mark.parametrize(
         ("env", "says"),
         [
