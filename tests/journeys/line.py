@@ -1,5 +1,6 @@
 """A bad line: a relay between browser and server that can cut connections and slow them down."""
 
+import contextlib
 import random
 import socket
 import threading
@@ -61,8 +62,6 @@ class BadLine:
         except OSError:
             pass
         for end in (source, target):
-            try:
+            with contextlib.suppress(OSError):
                 end.shutdown(socket.SHUT_RDWR)
-            except OSError:
-                pass
             end.close()
