@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..facts import Sound
-from ..music.click import MARK_GROUP_S, ClickLayout
+from ..music.click import CLICK_PEAK, MARK_GROUP_S, MARK_PEAK, ClickLayout
 from ..music.written import Part
 from . import signals
 from .kits import strike as strike_sound
@@ -69,7 +69,7 @@ def open_desk(
     """Empty layers, and where zero falls in them."""
     middling = middling_peak(part, spec, rng)
     first = min(0.0, strikes[0].at_s) if strikes else 0.0
-    if spec.marks and spec.marks.start:
+    if (spec.marks and spec.marks.start) or (spec.leak and spec.leak.marks):
         first = min(first, layout.marks_start_s)
     if spec.leak or spec.count_off != "none":
         first = min(first, layout.beats[0].at_s)
@@ -78,7 +78,7 @@ def open_desk(
     if spec.false_start_bars:
         zero_s += first_go_s(part, layout, spec)
     last = max(layout.end_s, strikes[-1].at_s if strikes else 0.0)
-    if spec.marks and spec.marks.end:
+    if (spec.marks and spec.marks.end) or (spec.leak and spec.leak.marks):
         last = max(last, layout.marks_end_s + MARK_GROUP_S)
     ratio = 1.0 + 1e-6 * spec.phone.clock_ppm
     n = max(1, round((zero_s + ratio * last + spec.after_s) * spec.phone.rate))
@@ -142,6 +142,21 @@ def draw_click(desk: Desk, shift_s: float, until_s: float) -> None:
         loud = peak * (1.0 if beat.kind == "down" else 0.7) * (beat.sign if leak.sound == "ours" else 1)
         signals.add_between(layer, loud * signals.click_sound(leak.sound, beat.kind, desk.rate), at_s, desk.rate)
         desk.clicks.append(at_s)
+    if leak.marks and shift_s == 0.0:
+        _leak_marks(desk, layer, peak * MARK_PEAK / CLICK_PEAK["down"], leak.latency_s)
+
+
+def _leak_marks(desk: Desk, layer: Mono, peak: float, latency_s: float) -> None:
+    """Both groups of marks out of the headphones or the speaker."""
+    for click_s, rising in ((desk.layout.marks_start_s, True), (desk.layout.marks_end_s, False)):
+        at_s = desk.file_s(click_s) + latency_s
+        if at_s < 0 or at_s + MARK_GROUP_S > desk.duration_s:
+            continue
+        signals.add_between(layer, peak * signals.marks_sound(desk.rate, rising), at_s, desk.rate)
+        if rising:
+            desk.marks_start = at_s
+        else:
+            desk.marks_end = at_s
 
 
 def draw_marks(desk: Desk) -> None:

@@ -114,7 +114,8 @@ def _with_way(spec: TakeSpec, way: str, rng: np.random.Generator) -> TakeSpec:
         marks = Marks(start, end, float(rng.uniform(-22, 0)))
         return replace(spec, marks=marks, leak=leak, before_s=None if start else cut_in)
     if way == "click":
-        return replace(spec, leak=Leak(float(rng.uniform(-36, -28)), path=path), before_s=cut_in)
+        leak = Leak(float(rng.uniform(-36, -28)), path=path, marks=bool(rng.random() < 0.35))
+        return replace(spec, leak=leak, before_s=cut_in)
     if way == "foreign click":
         return replace(
             spec, leak=Leak(float(rng.uniform(-36, -28)), str(_choice(rng, ("beep", 0.5), ("woodblock", 0.5))), path)

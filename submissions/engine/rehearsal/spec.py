@@ -96,6 +96,7 @@ class Leak:
     path: str = "headphones"
     count_off_only: bool = False
     latency_s: float = 0.0
+    marks: bool = False  # our click leaks together with its sync marks, as loud against it as in its file
 
 
 @dataclass(frozen=True, slots=True)

@@ -137,6 +137,16 @@ class TestTheTruthOfZero:
         found_s = (peak - bent[1] / (2 * bent[0])) / 48_000
         assert found_s - layout.marks_start_s == pytest.approx(take.truth.zero_s, abs=2e-6)
 
+    def test_is_where_leaked_marks_put_it(self):
+        part = small_part(bars=4)
+        spec = TakeSpec(noise=Noise(None), leak=Leak(-20.0, path="direct", marks=True))
+        take = make_take(part, spec, 13)
+        assert take.truth.zero_by == ("marks", "click", "written")
+        layout = click_layout(part, 2)
+        head = take.sound.mono[: round((take.truth.zero_s + layout.beats[0].at_s - 0.1) * 48_000)].astype(float)
+        start = int(np.argmax(correlate(head, mark_group(48_000), mode="valid", method="fft")))
+        assert start / 48_000 - layout.marks_start_s == pytest.approx(take.truth.zero_s, abs=2e-5)
+
     def test_is_where_a_leaked_click_puts_it(self):
         part = small_part(bars=4)
         spec = TakeSpec(noise=Noise(None), leak=Leak(0.0, path="direct"), faults=Faults(stop_share=-1.0))
