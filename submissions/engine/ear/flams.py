@@ -1,6 +1,6 @@
 """The grace before a main stroke: where the quiet tap of a flam began.
 
-Conventions: seconds of file time; frames are those of onsets.Novelty.
+Conventions: seconds of file time; frames are those of novelty.py.
 
 A grace is soft and its stroke is loud and near, so it seldom stands on its own. But the page says that it is there
 and the stroke says about where: between them the clearest rise is taken, weighed by how graces usually lie.
@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from . import novelty as novelties
 from . import onsets
 from .tails import Tails
 
@@ -30,23 +31,23 @@ class Sounding:
 
     mono: Array  # sound without its click, shape (n,)
     rate: int
-    novelty: onsets.Novelty
+    novelty: novelties.Novelty
     tails: Tails
 
 
 def find_grace(sounding: Sounding, main_s: float, taken_s: Array) -> float | None:
     """When the grace of the stroke at main_s began, or None; taken_s are other strokes' feet, sorted."""
-    first = max(int(np.ceil((main_s - MOST_GAP_S) / onsets.HOP_S)), onsets.LAG_FRAMES)
-    last = int(np.floor((main_s - LEAST_GAP_S + 0.0025) / onsets.HOP_S))
-    last = min(last, int(np.floor((main_s - onsets.WINDOW_S / 2) / onsets.HOP_S)))
+    first = max(int(np.ceil((main_s - MOST_GAP_S) / novelties.HOP_S)), novelties.LAG_FRAMES)
+    last = int(np.floor((main_s - LEAST_GAP_S + 0.0025) / novelties.HOP_S))
+    last = min(last, int(np.floor((main_s - novelties.WINDOW_S / 2) / novelties.HOP_S)))
     frames = np.arange(first, min(last + 1, len(sounding.novelty.rise_db)))
     low, high = np.searchsorted(taken_s, (main_s - MOST_GAP_S - CLEAR_OF_S, main_s - 1e-6))
     others = taken_s[low:high]
     if len(others) and len(frames):
-        frames = frames[np.abs(frames[:, None] * onsets.HOP_S - others[None, :]).min(axis=1) >= CLEAR_OF_S]
+        frames = frames[np.abs(frames[:, None] * novelties.HOP_S - others[None, :]).min(axis=1) >= CLEAR_OF_S]
     if not len(frames):
         return None
-    at = frames * onsets.HOP_S
+    at = frames * novelties.HOP_S
     rise = sounding.tails.rise_over(frames)
     usual = -0.5 * ((main_s - at - USUAL_GAP_S) / GAP_SPREAD_S) ** 2
     score = RISE_WEIGHT * np.minimum(rise, RISE_KNEE_DB) + np.maximum(usual, -2.5)

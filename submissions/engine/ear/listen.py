@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from ..facts import LevelFacts, Sound, StrokeFacts, TimingFacts, ZeroFacts
 from ..music.click import click_layout
 from ..music.written import Part
+from . import novelty as novelties
 from . import onsets
 from .alignment import align
 from .level import measure_level
@@ -25,8 +26,8 @@ class EarFacts:
 def listen(sound: Sound, part: Part | None, count_off_bars: int = 2) -> EarFacts:
     """What the sound holds of this part; part None measures the level and the strokes that stand on their own."""
     mono = sound.mono
-    novelty = onsets.measure_novelty(mono, sound.rate)
-    struck = onsets.place(mono, sound.rate, novelty, onsets.pick(novelty))
+    novelty = novelties.measure_novelty(mono, sound.rate)
+    struck = onsets.stand_out(mono, sound.rate, novelty)
     if part is None or not part.strokes or not part.bars_from_zero():
         heard = tuple(struck.times_s.tolist())
         return EarFacts(strokes=StrokeFacts(heard_s=heard), level=measure_level(sound, heard))

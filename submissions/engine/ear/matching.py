@@ -22,9 +22,10 @@ REACH_SPREADS = 4.0  # how far from its place a stroke is looked for, in spreads
 LEAST_REACH_S, MOST_REACH_S = 0.050, 0.150  # ... within these: beginners' worst strokes lie about 0.1 away
 OUTLIER_SHARE = 0.05  # strokes that lie anywhere within reach: stumbles
 MISSED_COST = 3.5  # one in twenty: what beginners leave out
-MOST_MISSED_COST = 25.0  # before the first and after the last stroke: a take may begin late or stop early
+MOST_MISSED_COST = 25.0  # of a whole stretch: a take may begin late, stop early or pause for bars
 EXTRA_COST = 4.5  # what an unwritten stroke must overcome, candidate by candidate
 CORRELATION = 0.3  # of neighbouring deviations: 130 performances of an open data set of drummers to a metronome
+NEVER = -1e9
 GESTURE_S = 0.13  # strokes nearer than this are played in one gesture and keep their distance better
 
 
@@ -57,7 +58,9 @@ class _Path:
         for nats in evidence:
             self.extra.append(self.extra[-1] + max(nats - EXTRA_COST, 0.0))
         self.reached: list[list[tuple[int, float, tuple[int, int]]]] = []  # per event (candidate, score, came from)
-        self.settled: list[tuple[float, tuple[int, int]]] = []  # best over all events so far, comparable
+        # Best over all events so far: by what it costs to miss each event since, and by what a whole stretch costs.
+        self.settled: list[tuple[float, tuple[int, int]]] = []
+        self.rested: list[tuple[float, tuple[int, int]]] = []
 
     def extend(self, event: int) -> None:
         """Every candidate within reach of this event, with the best way to it."""
@@ -70,9 +73,11 @@ class _Path:
             best, origin = self._best_way(event, j, late)
             here.append((j, best + self.evidence[j] + self._nearness(late), origin))
         self.reached.append(here)
-        tops = [(score - self.extra[j + 1] + MISSED_COST * event, (event, n)) for n, (j, score, _) in enumerate(here)]
-        best_here = max(tops, default=(-1e9, (-1, -1)))
-        self.settled.append(max(best_here, self.settled[-1]) if self.settled else best_here)
+        tops = [(score - self.extra[j + 1], (event, n)) for n, (j, score, _) in enumerate(here)]
+        top: tuple[float, tuple[int, int]] = max(tops, default=(NEVER, (-1, -1)))
+        each = (top[0] + MISSED_COST * event, top[1])
+        self.settled.append(max(each, self.settled[-1]) if self.settled else each)
+        self.rested.append(max(top, self.rested[-1]) if self.rested else top)
 
     def _best_way(self, event: int, j: int, late: float) -> tuple[float, tuple[int, int]]:
         best, origin = self.extra[j] - min(MOST_MISSED_COST, MISSED_COST * event), (-1, -1)
@@ -89,10 +94,13 @@ class _Path:
                     best, origin = total, (k, n)
             k -= 1
         if k >= 0:  # so far back that no candidate is within reach of both: the best of all is enough
-            far, where = self.settled[k]
-            total = far + self.extra[j] - MISSED_COST * (event - 1)
-            if total > best:
-                best, origin = total, where
+            for (far, where), cost in (
+                (self.settled[k], MISSED_COST * (event - 1)),
+                (self.rested[k], MOST_MISSED_COST),
+            ):
+                total = far + self.extra[j] - cost
+                if total > best:
+                    best, origin = total, where
         return best, origin
 
     def _nearness(self, late: float) -> float:

@@ -1,38 +1,23 @@
-"""Where drum strokes begin: candidates from a spectral difference, each moved to the foot of its attack.
+"""Where drum strokes begin: what stands out in the novelty, each moved to the foot of its attack.
 
-Conventions: times in seconds of file time; levels in dB; frames are the analysis steps of `HOP_S`.
+Conventions: times in seconds of file time; levels in dB; frames are those of novelty.py.
 
-Two steps, two clocks. The positive difference of a log-filtered spectrogram (after Boeck & Widmer, "Maximum filter
-vibrato suppression for onset detection", DAFx 2013) says THAT something was struck, to a few milliseconds. Two
-departures, both measured on takes with known truth: no maximum filter (drums have no vibrato, and it blinds the
-picker to a stroke inside a roll), and each band counts by the square root of its degrees of freedom (in a room
-the tail of the last stroke flickers; a wide band flickers less, so its rise is better evidence). Where exactly a
-stroke began is asked of the waveform: the split that makes "quiet before, loud after" most likely (the variance
-criterion by which seismologists pick first arrivals: Maeda 1985) gives the foot to a sample.
+Novelty says that something was struck. Where exactly it began is asked of the waveform: the split that makes "quiet
+before, loud after" most likely (the variance criterion by which seismologists pick first arrivals: Maeda 1985) gives
+the foot to a sample.
 """
 
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft, ndimage, signal
+from scipy import signal
+
+from .novelty import HOP_S, THRESHOLD_DB, TINY, Novelty, measure_novelty, pick
+from .tails import learn_tails
 
 Array = NDArray[np.float64]
-Frames = NDArray[np.float32]
 
-WINDOW_S = 512 / 48_000  # 10.7 ms: shorter than a grace's lead, long enough for a bass drum's attack
-HOP_S = 0.0025  # a quarter of the window
-BANDS_A_OCTAVE = 12  # the finer the bands, the less one band's chance flicker counts; never finer than a bin
-LOW_HZ, HIGH_HZ = 70.0, 16_000.0
-LAG_FRAMES = 2  # compares windows that overlap by half, as Boeck & Widmer do
-COLOUR_HZ = (70.0, 150.0, 300.0, 600.0, 1_200.0, 2_500.0, 5_000.0, 10_000.0, 16_000.0)  # octaves, for the colour
-FLOOR_UNDER_PEAK_DB = 70.0  # chosen: deeper than any phone's usable range
-PICK_S = 0.0125  # an onset is the largest novelty within this distance: under the shortest grace we resolve
-MEAN_BEFORE_S, MEAN_AFTER_S = 0.10, 0.05  # neighbourhood of the adaptive threshold
-THRESHOLD_DB = 2.0  # mean rise over all bands; tuned on seeds under 10 000
-CHUNK = 2_048  # frames transformed at a time: keeps a ten-minute take within a few megabytes
-MASK_SHARE = 0.25  # a click is taken out to about -10 dB where a phone's gain moves or a coder smears it
-TINY = 1e-20  # keeps logarithms of silence finite
 FOOT_BEFORE_S, FOOT_AFTER_S = 0.008, 0.004  # where the foot is looked for, around the detected frame
 # Low, high, weight. Above the ring of the drums; three bands halve the share of feet that lie 3 ms off against one.
 FOOT_BANDS_HZ = ((400.0, 1_500.0, 0.5), (1_500.0, 5_000.0, 1.0), (5_000.0, 24_000.0, 1.0))
@@ -45,18 +30,6 @@ FALL_FRAMES = (8, 16)  # 20 to 40 ms
 
 def _nothing() -> Array:
     return np.zeros(0)
-
-
-@dataclass(frozen=True)
-class Novelty:
-    """How much every moment differs from the one before it; frame k is centred on k * HOP_S."""
-
-    rise_db: Array  # (frames,) mean positive rise over the bands
-    level_db: Array  # (frames,) level of the whole frame, dB re full scale
-    colour_db: Frames  # (frames, octaves) level of each octave of COLOUR_HZ
-    power: Frames  # (frames, bands) power of each band
-    floor: Frames  # (bands,) power under which a band tells nothing
-    share: Frames  # (bands,) what each band counts, sum 1
 
 
 @dataclass(frozen=True)
@@ -75,89 +48,15 @@ class Onsets:
         return len(self.times_s)
 
 
-def detect(mono: NDArray[np.floating], rate: int, threshold_db: float = THRESHOLD_DB) -> Onsets:
+def detect(mono: NDArray[np.floating], rate: int) -> Onsets:
     """Every onset in mono, shape (n,), at rate Hz; an empty answer for silence or for less than two windows."""
-    novelty = measure_novelty(mono, rate)
-    return place(mono, rate, novelty, pick(novelty, threshold_db))
+    return stand_out(mono, rate, measure_novelty(mono, rate))
 
 
-def measure_novelty(mono: NDArray[np.floating], rate: int) -> Novelty:
-    """The spectral difference of mono, every HOP_S; frames are placed to the nearest sample."""
-    count = int(len(mono) / (HOP_S * rate))
-    weights, freedom, octaves = _filterbank(round(WINDOW_S * rate), rate)
-    share = np.sqrt(freedom) / np.sqrt(freedom).sum()
-    if count < 4:
-        nothing = np.zeros((0, len(weights)), np.float32)
-        return Novelty(np.zeros(0), np.zeros(0), np.zeros((0, octaves.shape[1]), np.float32), nothing, share, share)
-    power = _band_power(mono, rate, np.arange(count), weights)
-    floor = np.maximum(np.quantile(power[::4], 0.1, axis=0), power.max() * 10 ** (-FLOOR_UNDER_PEAK_DB / 10)) + TINY
-    level = 10 * np.log10(power + floor)
-    rise = np.zeros_like(level)
-    rise[LAG_FRAMES:] = np.maximum(level[LAG_FRAMES:] - level[:-LAG_FRAMES], 0)
-    return Novelty((rise @ share).astype(np.float64), *_levels(power, floor, octaves), power, floor, share)
-
-
-def renew(old: Novelty, mono: NDArray[np.floating], taken: NDArray[np.floating], rate: int) -> Novelty:
-    """The novelty after `taken`, shape (n,), was taken out of the sound and mono was left.
-
-    A rise counts only as far as it stands over MASK_SHARE of what was taken, since no removal is perfect.
-    """
-    weights, _, octaves = _filterbank(round(WINDOW_S * rate), rate)
-    frames, mask = _mask(taken, rate, len(old.rise_db), weights)
-    power, rise, level, colour = old.power.copy(), old.rise_db.copy(), old.level_db.copy(), old.colour_db.copy()
-    power[frames] = _band_power(mono, rate, frames, weights)
-    now, before = power[frames] + old.floor, power[np.maximum(frames - LAG_FRAMES, 0)] + old.floor
-    rise[frames] = np.maximum(10 * np.log10((now + mask) / (before + mask)), 0) @ old.share
-    level[frames], colour[frames] = _levels(power[frames], old.floor, octaves)
-    return Novelty(rise, level, colour, power, old.floor, old.share)
-
-
-def _levels(power: Frames, floor: Frames, octaves: Frames) -> tuple[Array, Frames]:
-    """Level of whole frames and of their octaves, dB."""
-    whole = 10 * np.log10(power.sum(axis=1, dtype=np.float64) + TINY)
-    return whole, 10 * np.log10((power + floor) @ octaves + TINY)
-
-
-def _mask(masker: NDArray[np.floating], rate: int, count: int, weights: Frames) -> tuple[NDArray[np.int64], Frames]:
-    """The frames that the masker reaches, and MASK_SHARE of its highest power around each, (frames, bands)."""
-    hop, reach = HOP_S * rate, 2 * LAG_FRAMES + 1
-    sounding = np.zeros(count, bool)
-    sounding[np.minimum(np.flatnonzero(masker) / hop, count - 1).astype(np.int64)] = True
-    frames = np.flatnonzero(ndimage.maximum_filter1d(sounding.view(np.uint8), 2 * reach + 1))
-    power = np.zeros((count, len(weights)), np.float32)
-    power[frames] = _band_power(masker, rate, frames, weights)
-    return frames, MASK_SHARE * ndimage.maximum_filter1d(power, reach, axis=0)[frames]
-
-
-def _band_power(mono: NDArray[np.floating], rate: int, frames: NDArray[np.int64], weights: Frames) -> Frames:
-    """Power of each band in the wanted frames, shape (frames, bands), re a full-scale sine."""
-    size = round(WINDOW_S * rate)
-    padded = np.concatenate([np.zeros(size // 2, np.float32), mono.astype(np.float32), np.zeros(size, np.float32)])
-    starts = np.round(frames * HOP_S * rate).astype(np.int64)
-    window = signal.get_window("hann", size).astype(np.float32)
-    length = fft.next_fast_len(size, real=True)
-    power = np.empty((len(frames), len(weights)), np.float32)
-    views = np.lib.stride_tricks.sliding_window_view(padded, size)
-    for first in range(0, len(frames), CHUNK):
-        spectra = fft.rfft(views[starts[first : first + CHUNK]] * window, length, axis=1)
-        power[first : first + CHUNK] = (spectra.real**2 + spectra.imag**2) @ weights.T
-    return power / np.float32(np.sum(window) ** 2 / 4)
-
-
-def pick(novelty: Novelty, threshold_db: float = THRESHOLD_DB) -> NDArray[np.int64]:
-    """Frames at which something was struck: local maxima that stand out from their neighbourhood."""
-    rise = novelty.rise_db
-    if not len(rise):
-        return np.zeros(0, np.int64)
-    reach = round(PICK_S / HOP_S)
-    top = ndimage.maximum_filter1d(rise, 2 * reach + 1, mode="constant")
-    before, after = round(MEAN_BEFORE_S / HOP_S), round(MEAN_AFTER_S / HOP_S)
-    width = before + after + 1
-    mean = ndimage.uniform_filter1d(rise, width, origin=(before - after) // 2, mode="constant")
-    frames = np.flatnonzero((rise >= top) & (rise > mean + threshold_db))
-    if len(frames) > 1:  # two equal neighbours are one stroke
-        frames = frames[np.concatenate([[True], np.diff(frames) > reach])]
-    return frames
+def stand_out(mono: NDArray[np.floating], rate: int, novelty: Novelty, threshold_db: float = THRESHOLD_DB) -> Onsets:
+    """The onsets that stand out from their past and from the tails and echoes of earlier ones."""
+    frames = pick(novelty, threshold_db)
+    return place(mono, rate, novelty, frames[learn_tails(novelty, frames).rise_over(frames) > threshold_db])
 
 
 def place(mono: NDArray[np.floating], rate: int, novelty: Novelty, frames: NDArray[np.int64]) -> Onsets:
@@ -225,28 +124,3 @@ def _band(low: float, high: float, rate: int) -> Array:
     else:
         sections = signal.butter(2, (low, high), "bandpass", fs=rate, output="sos")
     return sections
-
-
-def _filterbank(size: int, rate: int) -> tuple[Frames, Frames, Frames]:
-    """Triangles on a log axis (bands, bins), the bins each band is worth (bands,), octave sums (bands, octaves)."""
-    hz = fft.rfftfreq(fft.next_fast_len(size, real=True), 1 / rate)
-    top = min(HIGH_HZ, 0.45 * rate)
-    points = [LOW_HZ]
-    while points[-1] < top:
-        points.append(max(points[-1] * 2 ** (1 / BANDS_A_OCTAVE), points[-1] + 1 / WINDOW_S))
-    rows = [np.interp(hz, points[i : i + 3], [0, 1, 0], left=0, right=0) for i in range(len(points) - 2)]
-    weights = np.array([row for row in rows if row.any()])
-    freedom = weights.sum(axis=1) ** 2 / (weights**2).sum(axis=1)
-    centres = weights @ hz / weights.sum(axis=1)
-    place_of = np.searchsorted(np.array(COLOUR_HZ[1:-1]), centres)
-    octaves = place_of[:, None] == np.arange(len(COLOUR_HZ) - 1)[None, :]
-    return weights.astype(np.float32), freedom.astype(np.float32), octaves.astype(np.float32)
-
-
-# NOTE from the lead to the strokes engineer (delete when done, never commit): on low drums (toms, basses) in ordinary room noise
-# (30-40 dB under peaks) detect() finds nearly nothing (F25 0.0-0.35), since bands in which nothing ever rises dilute the mean.
-# Tried with success on real sampled kits: weigh each band by what the take has in it, e.g.
-#   snr = 10*log10(q97(power)/q10(power)); w = clip((snr-18)/8, 0, 1); share = share*w / max(sum(share*w), 0.15)
-# lifts F25 from .00/.35/.22/.57/.60/.26 to .93/.94/.82/.81/.86/.87 at 2 dB, and to .95/.91/.82/.94/.92/.89 at 3 dB, snares unchanged:
-# threshold perhaps 2.0*(1+0.5*(1-sum(share*w))). The foot's 400 Hz high-pass fails there too (0.8-1.0 ms errors): choose it by the same weights.
-# Takes to try: /tmp/lead/takes/s2 s7 s15 s16 s18 s20 (truth.json beside); run: cd /tmp/lead; evalj.py 1 25 (uses engine.probe); more: evalj.py 25 40.

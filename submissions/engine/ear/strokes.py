@@ -13,6 +13,7 @@ from ..facts import PlayedStroke, StrokeFacts, ZeroFacts
 from ..music.click import MARK_GROUP_S, ClickLayout
 from ..music.written import Part
 from . import leaks, onsets
+from . import novelty as novelties
 from .events import Event, due_s, events_of, follow, late_start_s
 from .evidence import CLEAR_DB, habit_of, weigh
 from .flams import Sounding, find_grace
@@ -54,7 +55,7 @@ def find_strokes(
     part: Part,
     zero: ZeroFacts,
     layout: ClickLayout,
-    first_look: onsets.Novelty | None = None,
+    first_look: novelties.Novelty | None = None,
 ) -> StrokeFacts:
     """The local test of every written stroke of part in mono, shape (n,), once zero is known.
 
@@ -70,14 +71,14 @@ def find_strokes(
 
 
 def look(
-    mono: NDArray[np.floating], rate: int, zero: ZeroFacts, layout: ClickLayout, first_look: onsets.Novelty | None
+    mono: NDArray[np.floating], rate: int, zero: ZeroFacts, layout: ClickLayout, first_look: novelties.Novelty | None
 ) -> Look:
     """Candidates in the sound without its click."""
     quiet = leaks.take_out_clicks(mono, rate, layout, zero.zero_s or 0.0, zero.clock_ratio)
-    novelty = first_look or onsets.measure_novelty(mono, rate)
+    novelty = first_look or novelties.measure_novelty(mono, rate)
     if quiet.heard:
-        novelty = onsets.renew(novelty, quiet.mono, mono - quiet.mono, rate)
-    frames = onsets.pick(novelty, FAINT_DB)
+        novelty = novelties.renew(novelty, quiet.mono, mono - quiet.mono, rate)
+    frames = novelties.pick(novelty, FAINT_DB)
     candidates = onsets.place(quiet.mono, rate, novelty, frames)
     tails = learn_tails(novelty, frames)
     rise = tails.rise_over(candidates.frames)

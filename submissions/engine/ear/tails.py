@@ -1,6 +1,6 @@
 """What a stroke leaves behind: ring, wires, echoes of the room. A rise that they explain is not a stroke.
 
-Conventions: power in the bands of onsets.Novelty; lags in frames of onsets.HOP_S.
+Conventions: power in the bands of novelty.py; lags in frames of novelty.HOP_S.
 
 An echo from a wall comes back at the same distance after every stroke, as loud as the last time; so does a drum's
 own second bounce of sound. The median over many strokes of what follows them is therefore known in advance, and a
@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .onsets import LAG_FRAMES, Novelty
+from .novelty import LAG_FRAMES, Novelty
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
