@@ -219,6 +219,15 @@ class TestTheCommand:
         assert {s["drum"] for s in json.loads((tmp_path / "out" / "strokes.json").read_text())} == {"bass-2"}
         assert listed["clicks"][-1]["zero_s"] == pytest.approx(0.5 + 0.8 + 1 + 4 * 60 / 108, abs=1e-4)
 
+    def test_clicks_between_the_beats_when_asked(self, score, tmp_path):
+        done = self.run(score, tmp_path / "out", "--part-id", "P4", "--tempi", "60", "--subdivide")
+        assert done.returncode == 0
+        slow = json.loads((tmp_path / "out" / "materials.json").read_text())["clicks"][0]
+        samples, _ = soundfile.read(tmp_path / "out" / slow["file"])
+        half = round((slow["zero_s"] + 0.5) * RATE)
+        assert slow["bpm"] == 60
+        assert np.abs(samples[half : half + 200]).max() > 0.05
+
     @pytest.mark.parametrize(
         ("extra", "says"),
         [
