@@ -229,11 +229,19 @@ class TestTempo:
             (p.tempo("116-120"), 116),
             (p.tempo("116", sound="116.0005"), 116),
             ('<sound tempo="92.5"/>', F(185, 2)),
+            (p.words("Fast ♩ = 116"), 116),
+            (p.words("♩. = 80"), 120),
+            (p.words("ca. 104 bpm"), 104),
+            (p.words("♩ = 116", 'tempo="112"'), 112),
         ],
     )
     def test_is_quarters_a_minute(self, mark, quarters):
         part = read_part(p.page(p.bar(1, p.first(mark), p.note("w"))))
         assert part.tempi[0].quarters_per_minute == quarters
+
+    def test_a_tempo_typed_as_text_is_told(self):
+        part = read_part(p.page(p.bar(1, p.first(p.words("♩ = 116")), p.note("w"))))
+        assert part.warnings == ("bar 1: “♩ = 116” stands there as text; it is taken for the tempo",)
 
     def test_a_sound_that_ignores_the_beat_unit_is_told(self):
         part = read_part(

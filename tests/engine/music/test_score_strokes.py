@@ -32,6 +32,10 @@ class TestGraces:
         assert [round(s.at_s - 0.5, 6) for s in part.strokes] == [-0.084, -0.056, -0.028, 0.0]
         assert [s.kind for s in part.strokes] == ["grace"] * 3 + ["stroke"]
 
+    def test_a_rolled_grace_is_a_drag(self):
+        part = read(p.note("e", grace=True, tremolo=(1, "single")), p.note("w"))
+        assert [round(s.at_s, 6) for s in part.strokes] == [-0.056, -0.028, 0.0]
+
     def test_graces_take_no_time_from_the_bar(self):
         part = read(p.note("e", grace=True) + p.note(), p.note("e", grace=True) + p.note(), p.note() * 2)
         assert [s.at_q for s in part.scored()] == [0, 1, 2, 3]
@@ -291,6 +295,9 @@ class TestMarks:
     )
     def test_noteheads_name_the_technique(self, head, technique):
         assert read(p.note("q", head=head)).strokes[0].technique == technique
+
+    def test_an_x_is_the_ordinary_head_of_a_cymbal(self):
+        assert read(p.note("q", head="x"), name="Cymbals").strokes[0].technique == ""
 
     def test_muted_notes(self):
         assert read(p.note("q", technical="<stopped/>")).strokes[0].technique == "muted"

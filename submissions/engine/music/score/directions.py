@@ -50,6 +50,9 @@ UNREAD_WORDS = tuple(
 TECHNIQUE_WORDS = re.compile(
     r"\b((on |to )?rims?|cross.?stick|x.?stick|stick clicks?|muted?|dampen(ed)?|snares off)\b", re.IGNORECASE
 )
+TYPED_TEMPO = re.compile(
+    r"♩(?P<dot>\.?)\s*=\s*(?P<sign>[0-9]{2,3}(\.[0-9]+)?)|\b(?P<bpm>[0-9]{2,3})\s*bpm\b", re.IGNORECASE
+)
 PER_MINUTE = re.compile(r"[0-9]{1,6}(\.[0-9]{1,6})?")
 MAX_TEMPO = 1000  # quarters a minute; anything above is a mistake in the file
 
@@ -61,6 +64,8 @@ def read_direction(direction: Element, bar: RawBar, at: Fraction, divisions: Fra
     printed_at = max(Fraction(0), at + (number(text(direction, "offset")) or Fraction(0)) / divisions)
     spoken = None if sound is None else number(sound.get("tempo"))
     printed = _metronomes(direction, bar, tempo)
+    if spoken is None and printed is None:
+        printed = _tempo_in_words(direction, bar)
     _read_tempo(spoken, printed, bar, at + shift)
     for kind in direction.iterfind("direction-type"):
         _read_kind(kind, bar, printed_at)
@@ -105,6 +110,16 @@ def _metronomes(direction: Element, bar: RawBar, tempo: Fraction) -> tuple[Fract
             return tempo * units[1] / units[0], units[1]
         bar.unread.append(("metronome", "this metronome mark is not read; the tempo is kept as it was"))
     return None
+
+
+def _tempo_in_words(direction: Element, bar: RawBar) -> tuple[Fraction, Fraction] | None:
+    """A tempo typed as text, such as "♩ = 116"; believed where the file gives no mark of its own there, and told."""
+    found = TYPED_TEMPO.search(words_of(direction, "direction-type/words"))
+    if found is None:
+        return None
+    unit = Fraction(3, 2) if found.group("dot") else Fraction(1)
+    bar.warnings.append(f"“{found.group(0)}” stands there as text; it is taken for the tempo")
+    return Fraction(found.group("sign") or found.group("bpm")) * unit, unit
 
 
 def _beat_units(mark: Element) -> list[Fraction]:

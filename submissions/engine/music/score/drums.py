@@ -11,10 +11,10 @@ from .raw import RawNote, RawPart
 NAMES = (
     (
         "snare",
-        r"snare|\bs\.? ?d(\.|\b)|\bs\.?d\.?l\b|\bside ?dr|\bsn\b|caisse claire|kleine trommel|caja|rullante|tarola|redoblante",
+        r"snare|\bs\.? ?d(\.|\b|\d)|\bs\.?d\.?l\b|\bside ?dr|\b(field|parade|rope) ?drum|\bsn\b|caisse claire|kleine trommel|caja|rullante|tarola|redoblante",
     ),
-    ("tenors", r"tenor|\bquads?\b|\bquints?\b|\bsexte?t?s?\b|\btri-?toms?\b|\btoms\b|\bt\.? ?d(\.|\b)|timp-?toms?"),
-    ("bass", r"\bbass(es|line)?\b|\bb\.? ?d(\.|\b)|grosse caisse|gro(ß|ss)e trommel|gran ?cassa|bombo|surdo"),
+    ("tenors", r"tenor|\bquads?\b|\bquints?\b|\bsexte?t?s?\b|\btri-?toms?\b|\btoms\b|\bt\.? ?d(\.|\b|\d)|timp-?toms?"),
+    ("bass", r"\bbass(?!oon|et)|\bb\.? ?d(\.|\b|\d)|grosse caisse|gro(ß|ss)e trommel|gran ?cassa|bombo|surdo"),
     ("cymbals", r"cymb|\bcyms?\b|\bcrash|\bplates\b|becken|piatti|platillos"),
 )
 NOT_A_DRUM = re.compile(
@@ -99,13 +99,16 @@ def drum_of_name(name: str) -> str:
     return f"{word}-{drum}" if drum is not None and word in ("tenor", "bass") else word
 
 
-def technique_of(note: RawNote, part: RawPart) -> str:
-    """ "", "rim", "cross", "shot" or "muted": by the instrument's name, then by notehead, then by articulation."""
+def technique_of(note: RawNote, part: RawPart, instrument: str) -> str:
+    """ "", "rim", "cross", "shot" or "muted": by the instrument's name, then by notehead, then by articulation.
+
+    A cymbal's ordinary notehead is an x; it has no rim.
+    """
     name = part.instruments[note.instrument].name if note.instrument in part.instruments else ""
     for technique, pattern in TECHNIQUES:
         if re.search(pattern, name, re.IGNORECASE):
             return technique
-    if note.head in HEADS:
+    if note.head in HEADS and instrument != "cymbals":
         return HEADS[note.head]
     return "muted" if "muted" in note.marks else ""
 

@@ -54,3 +54,8 @@ def two_note_strokes(note: RawNote, span: Fraction) -> int:
     slashes = note.tremolo.slashes if note.tremolo is not None else 0
     strokes = round(span * Fraction(2) ** (note.beams + slashes))
     return max(2, min(strokes, MAX_STROKES))
+
+
+def grace_strokes(note: RawNote) -> int:
+    """Strokes of one grace: a slash of a tremolo on it makes it a drag, two make it four strokes."""
+    return 2 ** min(note.tremolo.slashes, 2) if note.tremolo is not None and note.tremolo.kind == "single" else 1

@@ -13,7 +13,7 @@ from .directions import FORTE
 from .drums import drum_of_name, technique_of
 from .loudness import Loudness
 from .raw import RawNote, RawPart
-from .rolls import read_roll, two_note_strokes
+from .rolls import grace_strokes, read_roll, two_note_strokes
 from .timeline import Timeline
 from .unison import joined
 
@@ -89,7 +89,7 @@ class Striker:
             if note.chord and groups:
                 groups[-1].append(sounding)
             else:
-                groups.append([sounding])
+                groups.extend([sounding] for _ in range(grace_strokes(note)))
             return
         graces = self._graces.pop(stave, [])
         if note.rest:
@@ -261,7 +261,7 @@ class Striker:
             length_s=float(end - start),
             hand=note.sticking[-1] if note.sticking else None,
             level=max(0.05, min(1.0, round(level, 4))),
-            technique=technique_of(note, self.part),
+            technique=technique_of(note, self.part, self.instrument),
         )
 
     def drums_of(self, note: RawNote) -> list[str]:
