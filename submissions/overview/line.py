@@ -7,7 +7,6 @@ from ..models import Call, Chair, PartRow, Pick, Take
 # A chair shows the best take it can count on; earlier in this list is less.
 STATES = ("empty", "redo", "waiting", "look", "ready", "picked")
 SECTION_ORDER = ("snare", "tenors", "bass", "cymbals", "other")
-DEMANDS = {"easy": 1, "medium": 2, "hard": 3}  # levels of the music desk, as dots on the page
 
 
 @dataclass(frozen=True)
@@ -119,7 +118,7 @@ class Voice:
 
     @property
     def demand(self) -> int:
-        """The hardest of its segments, 1 to 3; 0 when nobody has said."""
+        """The hardest of its segments, 1 to 4; 0 when nobody has said."""
         return max((demand_of(now.part) for now in self.parts), default=0)
 
     def seats(self) -> list[tuple[str, str]]:
@@ -133,7 +132,9 @@ class Voice:
 
 
 def demand_of(part: PartRow) -> int:
-    return DEMANDS.get(part.demand.get("level", ""), 0)
+    """1 for a first-year part to 4 for an advanced one, as the music desk suggests; 0 when it has not said."""
+    rank = part.demand.get("rank")
+    return 0 if rank is None else int(rank) + 1
 
 
 def take_state(take: Take) -> str:

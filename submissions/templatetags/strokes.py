@@ -5,6 +5,7 @@ phone shows it without scrolling sideways. Early stands above the line, late bel
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 from django import template
 from django.utils.html import format_html, format_html_join
@@ -51,7 +52,7 @@ def notice_ms(gap_s: float) -> float:
 def drawn_strokes(strokes: list[dict]) -> list[Stroke]:
     """The report's strokes with the threshold that applies where each stands."""
     places = sorted({round(float(s["written_s"]), 4) for s in strokes})
-    gaps = {a: b - a for a, b in zip(places, places[1:], strict=False)}
+    gaps = {a: b - a for a, b in pairwise(places)}
     last = min(gaps.values(), default=0.5)
     return [
         Stroke(float(s["written_s"]), s.get("late_ms"), notice_ms(gaps.get(round(float(s["written_s"]), 4), last)))

@@ -44,7 +44,13 @@ class TestWhileWaiting:
 
     def test_a_failure_of_ours_is_said_with_its_reference(self, player, take):
         cast.lease(take)
-        queue.fail(Take, take.pk, "a-worker", "Something went wrong on our side; the file is safe and we were told.", "ab12cd34")
+        queue.fail(
+            Take,
+            take.pk,
+            "a-worker",
+            "Something went wrong on our side; the file is safe and we were told.",
+            "ab12cd34",
+        )
         page = page_of(player, take)
         assert "ab12cd34" in page and "you need not send it again" in page
         assert "hx-get" not in page
@@ -112,8 +118,12 @@ class TestTheBarsToPractise:
         part = bridge.part_of(row)
         first = next(i for i, bar in enumerate(part.bars) if bar.at_q >= 0)
         numbers = self.spoiled(row, seed)
-        faults = Faults(spoiled_bars=tuple(first + i for i, bar in enumerate(part.bars_from_zero()) if bar.number in numbers))
-        made = make_take(part, TakeSpec(skill=(GOOD, INTERMEDIATE)[seed % 2], marks=Marks(), faults=faults), 7_700 + seed)
+        faults = Faults(
+            spoiled_bars=tuple(first + i for i, bar in enumerate(part.bars_from_zero()) if bar.number in numbers)
+        )
+        made = make_take(
+            part, TakeSpec(skill=(GOOD, INTERMEDIATE)[seed % 2], marks=Marks(), faults=faults), 7_700 + seed
+        )
         heard = listen(made.sound, part)
         facts = TakeFacts(level=heard.level, zero=heard.zero, strokes=heard.strokes, timing=heard.timing)
         take = cast.make_take(player.entry, row, tmp_path, f"take {seed}".encode())
@@ -123,6 +133,18 @@ class TestTheBarsToPractise:
 
     @staticmethod
     def keep(take: Take, body: dict) -> None:
-        plain = ("verdict", "zero_s", "zero_from", "zero_sd_s", "clock_ratio", "bias_ms", "spread_ms", "written", "matched", "missed", "extra")
+        plain = (
+            "verdict",
+            "zero_s",
+            "zero_from",
+            "zero_sd_s",
+            "clock_ratio",
+            "bias_ms",
+            "spread_ms",
+            "written",
+            "matched",
+            "missed",
+            "extra",
+        )
         ProbeReport.objects.create(take=take, codes=[], body=body, **{name: body[name] for name in plain})
         Take.objects.filter(pk=take.pk).update(work=Work.DONE)

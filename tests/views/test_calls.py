@@ -21,7 +21,9 @@ class TestTheCallPage:
     def test_says_in_its_head_what_how_long_and_where_to_begin(self, client, call):
         page = text_of(client.get(reverse("call", args=[call.slug])))
         head = page.split("The line from above")[0]
-        assert call.about in head and "days" in head and "(Europe/London)" in head and "Choose my part and enter" in head
+        assert (
+            call.about in head and "days" in head and "(Europe/London)" in head and "Choose my part and enter" in head
+        )
 
     def test_shows_a_head_for_every_chair(self, client, call):
         page = text_of(client.get(reverse("call", args=[call.slug])))
@@ -29,12 +31,14 @@ class TestTheCallPage:
         assert page.count('<li class="chair') == wanted
 
     def test_leads_a_beginner_to_an_easy_part_with_an_open_chair(self, client, call):
-        PartRow.objects.filter(segment__call=call).update(demand={"level": "hard"})
+        PartRow.objects.filter(segment__call=call).update(demand={"level": "advanced", "rank": 3})
         easy = PartRow.objects.get(segment__call=call, instrument="bass", drum="all")
-        PartRow.objects.filter(pk=easy.pk).update(demand={"level": "easy"})
+        PartRow.objects.filter(pk=easy.pk).update(demand={"level": "first-year", "rank": 0})
         actions.set_chairs(easy, 1)
         page = text_of(client.get(reverse("call", args=[call.slug])))
-        assert "New to this?" in page and reverse("part", args=[call.slug, easy.pk]) in page.split("New to this?")[1][:400]
+        assert (
+            "New to this?" in page and reverse("part", args=[call.slug, easy.pk]) in page.split("New to this?")[1][:400]
+        )
 
     def test_tells_nobody_who_plays(self, client, people, call, part, tmp_path):
         gallery.report(cast.make_take(people.player.entry, part, tmp_path), "ready")
@@ -62,7 +66,13 @@ class TestTheCalendarFile:
 
 
 class TestEntering:
-    FORM = {"display_name": "Ash Pell", "email": "ash.pell@example.org", "age_band": "18", "country": "IE", "agree": "on"}
+    FORM = {
+        "display_name": "Ash Pell",
+        "email": "ash.pell@example.org",
+        "age_band": "18",
+        "country": "IE",
+        "agree": "on",
+    }
 
     def post(self, client, call, **changes):
         part = PartRow.objects.get(segment__call=call, instrument="snare")
@@ -120,7 +130,9 @@ class TestTheBoard:
         now = next(n for n in overview.parts_now(call) if n.part.pk == part.pk)
         assert now.received == 0
 
-    def test_costs_the_same_number_of_queries_however_many_players_there_are(self, call, part, tmp_path, django_assert_num_queries):
+    def test_costs_the_same_number_of_queries_however_many_players_there_are(
+        self, call, part, tmp_path, django_assert_num_queries
+    ):
         from django.db import connection
         from django.test.utils import CaptureQueriesContext
 
