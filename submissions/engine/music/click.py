@@ -11,6 +11,7 @@ Two things make a click findable when it is far under the drums:
   over all beats has one peak, not one a beat or one a bar.
 """
 
+import math
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
@@ -159,11 +160,16 @@ def click_layout(
         bpm=part.bpm * scale,
         count_off_bars=count_off_bars,
         beats=tuple(beats),
-        marks_start_s=-lead_s - MARK_TO_COUNT_S - MARK_GROUP_S,
-        marks_end_s=part.end_s / scale + END_TO_MARK_S,
+        marks_start_s=-_on_sample(lead_s + MARK_TO_COUNT_S + MARK_GROUP_S),
+        marks_end_s=_on_sample(part.end_s / scale + END_TO_MARK_S),
         end_s=part.end_s / scale,
         tempo_scale=scale,
     )
+
+
+def _on_sample(at_s: float) -> float:
+    """The next whole sample: marks are then rendered exactly where the layout says, and zero is told without rounding."""
+    return math.ceil(at_s * RATE - 1e-6) / RATE
 
 
 def tempo_at_zero(part: Part) -> Fraction:

@@ -95,6 +95,14 @@ class TestTheMarks:
         start = int(np.argmax(correlate(click.samples, mark_group().astype(np.float32), mode="valid", method="fft")))
         assert abs(start / RATE - (click.zero_s + click.layout.marks_start_s)) <= 0.5 / RATE
 
+    @pytest.mark.parametrize("bpm", [84, 97, 116, 133])
+    def test_stand_on_whole_samples_from_zero(self, bpm):
+        """So that zero, told from them, carries no rounding: 0.01 ms is half a sample."""
+        layout = click_layout(plain_part(tempo=bpm), 2)
+        for at_s in (layout.marks_start_s, layout.marks_end_s):
+            assert at_s * RATE == pytest.approx(round(at_s * RATE), abs=1e-6)
+        assert -1e-9 <= -layout.marks_start_s - (8 * 60 / bpm + 1 + MARK_GROUP_S) < 1.01 / RATE
+
     def test_cannot_be_taken_for_each_other(self):
         rising, falling = mark_group(rising=True), mark_group(rising=False)
         cross = np.abs(correlate(rising, falling, method="fft")).max() / np.dot(rising, rising)
