@@ -3,9 +3,12 @@
 Starts an installation of its own with a call whose players have takes in every state.
 """
 
+import os
 import sys
 import tempfile
 from pathlib import Path
+
+import django
 
 from tests.journeys.browser import DESK, PHONE, browser, new_page
 from tests.journeys.conftest import GENEROUS, Stage
@@ -41,4 +44,6 @@ def take_pictures(out: Path, scheme: str) -> None:
 
 
 if __name__ == "__main__":
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "portal.settings")
+    django.setup()
     take_pictures(Path(sys.argv[1]), "dark" if "--dark" in sys.argv else "light")
