@@ -11,7 +11,6 @@ Two things make a click findable when it is far under the drums:
   over all beats has one peak, not one a beat or one a bar.
 """
 
-import math
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
@@ -168,8 +167,8 @@ def click_layout(
 
 
 def _on_sample(at_s: float) -> float:
-    """The next whole sample: marks are then rendered exactly where the layout says, and zero is told without rounding."""
-    return math.ceil(at_s * RATE - 1e-6) / RATE
+    """The nearest sample: marks are then rendered exactly where the layout says, and zero is told without rounding."""
+    return round(at_s * RATE) / RATE
 
 
 def tempo_at_zero(part: Part) -> Fraction:

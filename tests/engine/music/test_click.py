@@ -101,7 +101,7 @@ class TestTheMarks:
         layout = click_layout(plain_part(tempo=bpm), 2)
         for at_s in (layout.marks_start_s, layout.marks_end_s):
             assert at_s * RATE == pytest.approx(round(at_s * RATE), abs=1e-6)
-        assert -1e-9 <= -layout.marks_start_s - (8 * 60 / bpm + 1 + MARK_GROUP_S) < 1.01 / RATE
+        assert -layout.marks_start_s == pytest.approx(8 * 60 / bpm + 1 + MARK_GROUP_S, abs=0.51 / RATE)
 
     def test_cannot_be_taken_for_each_other(self):
         rising, falling = mark_group(rising=True), mark_group(rising=False)
