@@ -19,6 +19,7 @@ from .strikes import distances, likelihoods, parts
 
 Floats = NDArray[np.float64]
 
+DARK_LUMA = 20.0  # below it the grain moves more than the hands
 BLOCK = 4  # pixels: a window frame of 160 x 90 becomes 40 x 22 blocks
 FEWEST_FRAMES, FEWEST_STROKES = 45, 5  # below them a fit can be luck
 APART_S = 0.055  # another answer counts when it is further away than this
@@ -29,18 +30,17 @@ LEAST = 60.0  # log likelihood over the usual one: far above what chance gives i
 REACH_ALONE_S, SHARE_ALONE = 0.25, 0.5  # sudden changes without a fit: most strokes must have one
 REACH_NEAR_S, SHARE_NEAR = 0.09, 0.2  # beside a fit: enough that they are no accident
 SAME, SAME_SHARE = 0.10, 0.7  # strokes this alike in distance, as a share of all distances, are even
+HALF_CONTENT = 0.8  # chance makes a whole; it does not make both halves
 SURE_S = 0.020  # shapes that fit nearly as well may not disagree by more
 
 
 def measure_motion(raw: RawTake, heard_s: tuple[float, ...]) -> MotionFacts:
     """How late the sound is at the strokes heard (file time, seconds)."""
-    if not _shows_something(raw):
-        return MotionFacts()
     at_s, logs, first = _logs_of(raw)
     heard = _near(np.asarray(sorted(heard_s), float), at_s)
     if len(at_s) < 8 or len(heard) == 0:
         return MotionFacts()
-    fitted = _by_strikes(logs, first, at_s, heard)
+    fitted = _by_strikes(logs, first, at_s, heard) if _shows_something(raw) else None
     if fitted is None:
         sharp = agreement(logs, first, at_s, heard, 0.0, REACH_ALONE_S, SHARE_ALONE)
     else:
@@ -49,9 +49,9 @@ def measure_motion(raw: RawTake, heard_s: tuple[float, ...]) -> MotionFacts:
 
 
 def _shows_something(raw: RawTake) -> bool:
-    """Whether most of the windows show more than black or a plain patch, whose noise could be taken for motion."""
-    looked = [shows_nothing(frame.gray) for window in raw.windows for frame in window[::10]]
-    return bool(looked) and float(np.mean(looked)) < 0.5
+    """Whether most of the windows show more than darkness or a plain patch, whose noise could be taken for motion."""
+    looked = [frame.gray for window in raw.windows for frame in window[::10]]
+    return bool(looked) and float(np.mean([g.mean() < DARK_LUMA or shows_nothing(g) for g in looked])) < 0.5
 
 
 def _facts(fitted: tuple[float, float] | None, sharp: Agreement | None) -> MotionFacts:
@@ -112,6 +112,8 @@ def _by_strikes(logs: Floats, first: NDArray[np.bool_], at_s: Floats, heard: Flo
     room = float(best[top]) - usual
     if room < LEAST or float(best[top]) - float(best[far].max()) < LEAD * room:
         return None
+    if not all(_agrees(likelihoods(courses[half], at_s[half], heard).max(axis=0), top) for half in _halves(at_s)):
+        return None
     answers = places[table.argmax(axis=1)]
     good = table.max(axis=1) > float(best[top]) - 0.15 * room
     spread = float(answers[good].std())
@@ -121,6 +123,18 @@ def _by_strikes(logs: Floats, first: NDArray[np.bool_], at_s: Floats, heard: Flo
     usual_frame = float(np.median(np.diff(np.sort(at_s))))
     # No finer than a frame's own length allows, however many strokes agree.
     return late, float(np.hypot(spread, usual_frame / np.sqrt(12.0)))
+
+
+def _halves(at_s: Floats) -> tuple[slice, slice]:
+    middle = len(at_s) // 2
+    return slice(None, middle), slice(middle, None)
+
+
+def _agrees(best: Floats, top: int) -> bool:
+    """Whether a half of the frames, on its own, is well content with the distance that all of them chose."""
+    usual = float(np.median(best))
+    near = float(best[max(0, top - 2) : top + 3].max())
+    return near - usual >= HALF_CONTENT * (float(best.max()) - usual)
 
 
 def _even(heard: Floats) -> bool:

@@ -36,15 +36,16 @@ def measure_picture(raw: RawTake) -> PictureFacts:
     black = np.array([_black(gray) for gray in grays])
     seen = [gray for gray, dead in zip(grays, black, strict=True) if not dead]
     frozen = frozen_spans(raw)
+    dark = bool(seen) and float(np.mean([_dark(gray) for gray in seen])) > 0.5
     return PictureFacts(
         black_share=float(black.mean()),
         mean_luma=float(means.mean()),
-        dark=bool(seen) and float(np.mean([_dark(gray) for gray in seen])) > 0.5,
+        dark=dark,
         covered=bool(seen) and float(np.mean([_plain(gray) for gray in seen])) > 0.5,
         frozen=frozen,
         still=_still(raw, frozen),
         sharpness=float(np.median([sharpness(gray) for gray in seen])) if seen else None,
-        letterboxed=bool(seen) and _letterboxed(seen),
+        letterboxed=bool(seen) and not dark and _letterboxed(seen),
         shaking=_shaking(raw.windows),
     )
 
@@ -77,7 +78,9 @@ def _patches(gray: Gray) -> NDArray[np.float64]:
 
 def _alike(a: Gray, b: Gray) -> bool:
     """Whether two frames of one size show the same standing picture."""
-    return bool(np.abs(_patches(a) - _patches(b)).max() < SAME_LUMA)
+    first, second = _patches(a), _patches(b)
+    least = SAME_LUMA * min(1.0, max(0.15, float(first.mean()) / 60.0))  # in the dark everything moves by less
+    return bool(np.abs(first - second).max() < least)
 
 
 def sharpness(gray: Gray) -> float:

@@ -25,10 +25,8 @@ class Command(BaseCommand):
     def handle(self, *args, trials: int, seed: int, lines: int, cost: list[Path], out: Path | None, **options) -> None:
         parts = ["# The eye on trial", ""]
         if trials:
-            parts.append(
-                f"`python manage.py bench_eye --trials {trials} --seed {seed}`: films of every fault, unseen seeds.\n"
-            )
-            parts.append(self._trials(trials, seed))
+            parts.append(f"`python manage.py bench_eye --trials {trials} --seed {seed} --lines {lines}`\n")
+            parts.append(self._trials(trials, seed, lines))
         parts += [cost_page(path) for path in cost]
         text = "\n".join(parts) + "\n"
         self.stdout.write(text)

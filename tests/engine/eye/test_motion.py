@@ -1,0 +1,85 @@
+"""Sound against picture on clips with known distance. `TAPOFF_CLIPS` sets how many strike clips (the whole trial: 40 a kind)."""
+
+import os
+
+import numpy as np
+import pytest
+
+from submissions.engine.eye.motion import measure_motion
+from submissions.engine.facts import ContainerFacts
+from submissions.engine.media import Frame, RawTake
+
+from .clips import KINDS, flash_clip, strike_clip
+
+CLIPS = int(os.environ.get("TAPOFF_CLIPS", "4"))
+
+
+def error(clip):
+    said = measure_motion(clip.raw, clip.heard_s).sound_late_ms
+    return None if said is None else said - clip.late_ms
+
+
+class TestFlashAndBeep:
+    """Within 1 ms plus half a frame, whatever the offset (check values: offsets 0, 45, -125, 120 ms at 30000/1001)."""
+
+    @pytest.mark.parametrize("late_ms", [0, 45, -125, 120])
+    @pytest.mark.parametrize("full", [False, True])
+    def test_on_frame_boundaries(self, late_ms, full):
+        assert abs(error(flash_clip(1, late_ms, full=full))) <= 1 + 500 * 1001 / 30000
+
+    @pytest.mark.parametrize("seed", range(6))
+    @pytest.mark.parametrize("fps", [24, 25, 30, 60])
+    def test_at_any_moment(self, seed, fps):
+        late_ms = float(np.random.default_rng(seed).uniform(-150, 200))
+        off = error(flash_clip(seed, late_ms, fps=fps, on_frames=False))
+        assert off is not None and abs(off) <= 1 + 500 / fps
+
+    @pytest.mark.parametrize("seed", range(4))
+    def test_at_a_variable_rate(self, seed):
+        off = error(flash_clip(seed, 70.0, fps=30, on_frames=False, uneven=True))
+        assert off is not None and abs(off) <= 1 + 500 / 30
+
+
+class TestStrikes:
+    @pytest.mark.parametrize("kind", KINDS)
+    def test_are_within_20_ms_or_not_told_and_never_beyond_45(self, kind):
+        errors = []
+        for seed in range(CLIPS):
+            rng = np.random.default_rng([seed, 3])
+            clip = strike_clip(
+                seed + 500,
+                kind,
+                float(rng.uniform(-180, 220)),
+                fps=float(rng.choice([24, 25, 30, 30, 60])),
+                uneven=rng.random() < 0.3,
+                light=rng.random() < 0.3,
+                passer=rng.random() < 0.3,
+                noise=float(rng.uniform(1, 5)),
+            )
+            errors.append(error(clip))
+        told = np.abs([off for off in errors if off is not None])
+        assert len(told) >= 0.4 * CLIPS
+        assert told.max() < 45
+        assert (told <= 20).mean() >= 0.95
+
+    def test_too_even_to_tell_are_not_told(self):
+        clip = strike_clip(1, "drop", 0.0)
+        even = tuple(np.arange(1.0, 8.0, 0.125))
+        assert measure_motion(clip.raw, even).sound_late_ms is None
+
+    def test_of_somebody_else_are_not_told(self):
+        """Strokes that have nothing to do with the picture."""
+        for seed in range(6):
+            clip, other = strike_clip(seed, "drop", 0.0), strike_clip(seed + 50, "whip", 0.0)
+            assert measure_motion(clip.raw, other.heard_s).sound_late_ms is None
+
+    def test_in_noise_are_not_told(self):
+        rng = np.random.default_rng(2)
+        frames = tuple(Frame(n / 30, rng.normal(14, 3, (90, 160)).clip(0, 255).astype(np.uint8)) for n in range(240))
+        heard = strike_clip(3, "drop", 0.0).heard_s
+        assert measure_motion(RawTake(ContainerFacts(), None, (), (frames,)), heard).sound_late_ms is None
+
+    def test_without_frames_or_strokes_are_not_told(self):
+        clip = strike_clip(3, "drop", 0.0)
+        assert measure_motion(clip.raw, ()).sound_late_ms is None
+        assert measure_motion(RawTake(ContainerFacts(), None), clip.heard_s).sound_late_ms is None
