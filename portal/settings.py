@@ -145,6 +145,7 @@ CELERY_TASK_ROUTES = {
     "submissions.probe_next": {"queue": "probe"},
     "submissions.make_materials": {"queue": "make"},
     "submissions.make_export": {"queue": "make"},
+    "submissions.make_previews": {"queue": "make"},
 }
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_SERIALIZER, CELERY_ACCEPT_CONTENT = "json", ["json"]

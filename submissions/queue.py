@@ -10,7 +10,7 @@ from django.db import connection
 from django.db.models import F, Q
 from django.utils import timezone
 
-from .models import Call, Entry, Export, PartRow, ProbeReport, Take
+from .models import Call, Entry, Export, PartRow, Preview, ProbeReport, Take
 from .models.base import Leased, Work
 
 # One statement on both databases: PostgreSQL's SKIP LOCKED lets many workers choose at once without waiting for each
@@ -87,7 +87,7 @@ def fail(model: type[Leased], pk: int, who: str, says: str, ref: str) -> bool:
 def sweep() -> int:
     """Free what dead workers held; put aside a take that killed too many. Returns how many takes wait."""
     now = timezone.now()
-    for model in (Take, PartRow, Export):
+    for model in (Take, PartRow, Export, Preview):
         over = model._default_manager.filter(work=Work.RUNNING, lease_until__lt=now)
         over.filter(attempts__gte=settings.PROBE_ATTEMPTS).update(
             work=Work.FAILED,

@@ -12,12 +12,12 @@ from typing import Any
 
 from celery import shared_task
 from django.conf import settings
-from django.db import connection, transaction
+from django.db import DatabaseError, connection, transaction
 from django.utils import timezone
 from kombu.exceptions import OperationalError
 
 from . import bridge, files, mail, queue
-from .models import Call, Decision, Entry, Export, MailLog, PartRow, Take, Upload
+from .models import Call, Decision, Entry, Export, MailLog, PartRow, Preview, Take, Upload
 from .models.base import Leased, Work
 
 log = logging.getLogger(__name__)
@@ -37,10 +37,18 @@ def held(model: type[Leased], pk: int, who: str) -> Iterator[None]:
     def keep() -> None:
         try:
             for _ in range(max(1, int(settings.PROBE_TIMEOUT_S / (settings.LEASE_S / 3)))):
-                if over.wait(settings.LEASE_S / 3) or not queue.renew(model, pk, who):
+                if over.wait(settings.LEASE_S / 3) or not still_ours():
                     return
         finally:
             connection.close()
+
+    def still_ours() -> bool:
+        try:
+            return queue.renew(model, pk, who)
+        except DatabaseError as error:  # a database that is busy now may answer in time for the next round
+            log.warning("a lease could not be renewed: %s", error)
+            connection.close()
+            return True
 
     thread = threading.Thread(target=keep, daemon=True)
     thread.start()
@@ -89,6 +97,7 @@ def probe_take(pk: int, who: str) -> None:
         queue.fail(Take, pk, who, FAILED_SAYS, ref)
         raise
     if kept:
+        later(make_previews, pk)
         order_mail("verdict", take.entry, f"take-{pk}")
 
 
@@ -131,6 +140,24 @@ def make_export(export_pk: int) -> None:
         queue.fail(Export, export_pk, who, FAILED_SAYS, ref)
         raise
     queue.finish(Export, export_pk, who, files=made)
+
+
+@shared_task(name="submissions.make_previews")
+def make_previews(take_pk: int) -> None:
+    """Make the small film and poster of a take, if it is to have them."""
+    row, who = Preview.objects.filter(take=take_pk, take__withdrawn_at=None).first(), who_am_i()
+    if row is None or not queue.claim_row(Preview, row.pk, who):
+        return
+    take = Take.objects.select_related("part__segment", "report").get(pk=take_pk)
+    try:
+        with held(Preview, row.pk, who):
+            bridge.make_previews(take, lambda done: queue.say_progress(Preview, row.pk, who, done))
+    except Exception:
+        ref = secrets.token_hex(4)
+        log.exception("preview of take %s failed (reference %s)", take_pk, ref)
+        queue.fail(Preview, row.pk, who, FAILED_SAYS, ref)
+        raise
+    queue.finish(Preview, row.pk, who)
 
 
 # -- mail ----------------------------------------------------------------------------------------------------------
@@ -177,6 +204,8 @@ def sweep() -> None:
         later(make_materials, part.pk)
     for export in Export.objects.filter(work=Work.WAITING)[:20]:
         later(make_export, export.pk)
+    for take_pk in Preview.objects.filter(work=Work.WAITING).values_list("take", flat=True)[:20]:
+        later(make_previews, take_pk)
     for pk in mail.overdue():
         later(mail_out, pk)
 

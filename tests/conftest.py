@@ -18,6 +18,7 @@ def own_folders(request, tmp_path):
     local = {"BACKEND": "django.core.files.storage.FileSystemStorage", "OPTIONS": {"location": str(tmp_path / "files")}}
     settings.STORAGES = stores | {"default": local, "links": local}
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]  # strong ones are slow on purpose
+    settings.LEASE_S = 3600  # a thread that renews a lease cannot see into the test's open transaction
     settings.SPOOL_DIR = tmp_path / "spool"
     cache.clear()
     yield

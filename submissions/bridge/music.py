@@ -11,6 +11,7 @@ from typing import Any
 from .. import files
 from ..engine.errors import EngineError
 from ..engine.music import score
+from ..engine.music.demand import demand
 from ..engine.music.ladder import ladder, performance_bpm
 from ..engine.music.materials import Choices, words_of, write_materials
 from ..engine.music.own_notes import own_notes
@@ -88,8 +89,15 @@ def _reading(part: Part, name: str) -> PartReading:
         instrument=part.instrument,
         name=name or part.part_id,
         wanted=0 if part.instrument == "bass" and part.drum == "all" and name.endswith("on one drum") else 1,
+        demand=_demand(part),
         unread=[{"bar": u.bar, "element": u.element, "says": u.says} for u in part.unread],
     )
+
+
+def _demand(part: Part) -> dict[str, Any]:
+    """How demanding the desk takes the part for: a suggestion."""
+    suggested = demand(part)
+    return {"level": suggested.level, "rank": suggested.rank, "why": suggested.says}
 
 
 def part_of(row: PartRow) -> Part:

@@ -1,26 +1,26 @@
 """Takes: row to engine, report to row."""
 
+from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
-import numpy as np
 from django.db import transaction
 from django.utils import timezone
 
 from .. import files
 from ..engine import probe as engine
 from ..engine.checks import copy_of_a_take
+from ..engine.eye import copies
 from ..engine.facts import TakeFacts
-from ..engine.findings import Finding, Level, verdict_of
+from ..engine.findings import Finding, Level, Verdict, verdict_of
+from ..engine.previews import Stretch
+from ..engine.previews import make_previews as previews
 from ..engine.report import Report
-from ..models import PartRow, ProbeReport, Take
+from ..models import PartRow, Preview, ProbeReport, Take
 from ..models.base import Work
 from .music import part_of
-
-# Two people, or one person twice, never play with the same errors: independent errors of spread s differ by 1.4 s.
-# Encoding a take again moves a stroke by a few hundredths of a millisecond. A fifth lies far from both.
-COPY_SHARE_OF_SPREAD = 0.2
-COPY_STROKES = 24  # fewer common strokes prove nothing
 
 
 def probe(take: Take) -> Report:
@@ -53,6 +53,8 @@ def store_report(take_pk: int, who: str, report: Report) -> bool:
             failure="",
             failure_ref="",
         )
+        if report.verdict != Verdict.REDO and not take.is_tryout:
+            Preview.objects.create(take=take)
         if not take.is_tryout:
             _mark_later_copies(take, report)
     return True
@@ -61,6 +63,39 @@ def store_report(take_pk: int, who: str, report: Report) -> bool:
 def forget_report(take: Take) -> None:
     """Delete what was measured of a take."""
     ProbeReport.objects.filter(take=take).delete()
+    Preview.objects.filter(take=take).delete()
+
+
+# -- previews ------------------------------------------------------------------------------------------------------
+def make_previews(take: Take, say: Callable[[int], None]) -> bool:
+    """Make a small film and a poster from the take and list them on it; False when it was withdrawn meanwhile."""
+    report = take.report
+    # The whole take, so that a moment has the same time in the preview as in every finding.
+    whole = Stretch(0.0, report.body["container"]["duration_s"])
+    with files.local_copy(take.storage_key) as path, TemporaryDirectory() as folder:
+        made = previews(
+            path,
+            Path(folder),
+            whole,
+            report.zero_s,
+            progress=lambda done: say(int(90 * done)),
+            kinds=("poster", "film"),
+        )
+        keys = {
+            name: files.store(made.files[kind], "previews", made.files[kind].suffix)
+            for kind, name in (("poster", "poster"), ("film", "preview"))
+            if made.files[kind].exists()
+        }
+    with transaction.atomic():
+        kept = Take.objects.kept().select_for_update().filter(pk=take.pk).first()
+        if kept is not None:
+            old = [kept.files.get(name, "") for name in keys]
+            Take.objects.filter(pk=take.pk).update(files=kept.files | keys)
+            row = ProbeReport.objects.get(take=take)
+            row.body["preview_zero_s"] = made.zero_in_preview_s
+            row.save(update_fields=["body"])
+    files.remove(*(keys.values() if kept is None else old))
+    return kept is not None
 
 
 # -- copies --------------------------------------------------------------------------------------------------------
@@ -77,18 +112,18 @@ def _original_of(take: Take, report: Report) -> Take | None:
     same_bytes = earlier.filter(sha256=take.sha256).first()
     if same_bytes is not None:
         return same_bytes
-    mine = _errors(report.to_json_object())
+    mine = copies.fingerprint(report.facts.strokes.heard_s)
     for other in earlier.filter(part=take.part, report__isnull=False):
-        if _same_performance(mine, _errors(other.report.body)):
+        if _same_performance(mine, other):
             return other
     return None
 
 
 def _mark_later_copies(take: Take, report: Report) -> None:
     """A copy that was sent later but measured sooner learns now that it is one."""
-    mine = _errors(report.to_json_object())
+    mine = copies.fingerprint(report.facts.strokes.heard_s)
     for other in _others(take).filter(pk__gt=take.pk, part=take.part, report__isnull=False, report__copy_of=None):
-        if other.sha256 == take.sha256 or _same_performance(mine, _errors(other.report.body)):
+        if other.sha256 == take.sha256 or _same_performance(mine, other):
             body = other.report.body
             finding = _finding(_words_for(other, take))
             body["findings"].append(_plain(finding))
@@ -97,20 +132,10 @@ def _mark_later_copies(take: Take, report: Report) -> None:
             ProbeReport.objects.filter(take=other).update(copy_of=take, **_columns(body))
 
 
-def _errors(report: dict[str, Any]) -> dict[int, float]:
-    """Late milliseconds by the number of the written stroke, heard strokes only."""
-    return {n: s["late_ms"] for n, s in enumerate(report["strokes"]) if s["late_ms"] is not None}
-
-
-def _same_performance(one: dict[int, float], two: dict[int, float]) -> bool:
-    common = sorted(one.keys() & two.keys())
-    if len(common) < COPY_STROKES:
-        return False
-    a, b = (np.array([errors[n] for n in common]) for errors in (one, two))
-    spread = min(a.std(), b.std())
-    # The median ignores the few strokes that one of the two encodings lost or doubled.
-    apart = np.median(np.abs((a - b) - np.median(a - b))) * 1.4826  # to a standard deviation, for normal errors
-    return bool(spread > 0 and apart < COPY_SHARE_OF_SPREAD * spread)
+def _same_performance(mine: bytes, other: Take) -> bool:
+    """Whether the other take's strokes are these; in full only where a few keys agree."""
+    theirs = copies.fingerprint(other.report.body["heard_s"])
+    return len(copies.keys(mine) & copies.keys(theirs)) >= copies.SHARED and copies.same(mine, theirs)
 
 
 def _words_for(take: Take, original: Take) -> str:

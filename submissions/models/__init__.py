@@ -3,7 +3,7 @@
 from .calls import AgeOfConsent, Call, Chair, ConsentText, PartRow, Segment
 from .desk import Decision, Export, Nudge, Pick
 from .entries import AgeBand, Consent, Entry, MagicLink, MailLog
-from .takes import ProbeReport, Take, Upload
+from .takes import Preview, ProbeReport, Take, Upload
 
 __all__ = [
     "AgeBand",
@@ -20,6 +20,7 @@ __all__ = [
     "Nudge",
     "PartRow",
     "Pick",
+    "Preview",
     "ProbeReport",
     "Segment",
     "Take",

@@ -153,3 +153,12 @@ class ProbeReport(models.Model):
 
     def __str__(self) -> str:
         return f"{self.verdict} for take {self.take_id}"
+
+
+class Preview(Leased):
+    """The making of a take's small film and poster, which every browser plays; the files are listed on the take."""
+
+    take = models.OneToOneField(Take, on_delete=models.CASCADE, related_name="preview")
+
+    def __str__(self) -> str:
+        return f"preview of {self.take_id}"

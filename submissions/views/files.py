@@ -30,7 +30,8 @@ def take_file(request: HttpRequest, public_id: str, name: str) -> HttpResponseBa
     take = access.watchable_take(request, public_id)
     if name not in take.files:
         raise Http404
-    return serve(request, take.files[name], f"take-{take.pk}-{name}")
+    key = take.files[name]
+    return serve(request, key, f"take-{take.pk}-{name}.{key.rsplit('.', 1)[-1]}")
 
 
 @require_safe

@@ -136,7 +136,6 @@ class TestEntering:
             cast.enter(call, "Player 3", address="192.0.2.1")
         cast.enter(call, "Player 4", address="192.0.2.2")
 
-
     def test_does_not_fill_a_strangers_mailbox(self, call, settings, at_once):
         settings.RATE_LIMITS = settings.RATE_LIMITS | {"mail": (2, 3600)}
         with at_once():

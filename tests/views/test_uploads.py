@@ -277,7 +277,6 @@ class TestEnding:
         assert not Upload.objects.exists()
         assert list(settings.SPOOL_DIR.iterdir()) == []
 
-
     def test_forgets_a_finished_upload_in_time_and_keeps_its_take(self, player, url):
         from submissions import tasks
 
