@@ -149,7 +149,10 @@ def draw_faulty(seed: int, kits: Sequence[AnyKit] = (), fault: str | None = None
         "loose-timing": _fault(spec, Faults(loose_ms=float(rng.uniform(55, 80)))),
         "clipped": replace(spec, phone=replace(phone, gain_db=float(rng.uniform(14, 22)), agc_db=0.0, limit=False)),
         "silent": _fault(spec, Faults(silent=True)),
-        "too-quiet": _fault(replace(spec, noise=Noise(-60.0)), Faults(quiet_db=float(rng.uniform(-46, -38)))),
+        "too-quiet": _fault(
+            replace(spec, noise=Noise(-60.0), phone=replace(phone, gain_db=-4.0)),
+            Faults(quiet_db=float(rng.uniform(-44, -36))),
+        ),
         "noisy": replace(spec, noise=Noise(float(rng.uniform(-12, -4)), wind_db=-3.0 if rng.random() < 0.25 else None)),
         "click-audible": replace(
             spec, leak=Leak(float(rng.uniform(-16, 0)), path=str(rng.choice(("speaker", "headphones", "direct"))))
