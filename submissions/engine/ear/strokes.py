@@ -65,13 +65,18 @@ def find_strokes(
     if zero.zero_s is None or not len(mono):
         found = onsets.detect(mono, rate)
         return StrokeFacts(heard_s=tuple(found.times_s.tolist()), written=written, missed=written)
-    seen = look(mono, rate, zero, layout, first_look)
+    seen = look(mono, rate, part, zero, layout, first_look)
     events = events_of(part)
     return gather(part, zero, events, seen, decide(part, zero, events, seen))
 
 
 def look(
-    mono: NDArray[np.floating], rate: int, zero: ZeroFacts, layout: ClickLayout, first_look: novelties.Novelty | None
+    mono: NDArray[np.floating],
+    rate: int,
+    part: Part,
+    zero: ZeroFacts,
+    layout: ClickLayout,
+    first_look: novelties.Novelty | None = None,
 ) -> Look:
     """Candidates in the sound without its click."""
     quiet = leaks.take_out_clicks(mono, rate, layout, zero.zero_s or 0.0, zero.clock_ratio)
@@ -80,7 +85,7 @@ def look(
         novelty = novelties.renew(novelty, quiet.mono, mono - quiet.mono, rate)
     frames = novelties.pick(novelty, FAINT_DB)
     candidates = onsets.place(quiet.mono, rate, novelty, frames)
-    tails = learn_tails(novelty, frames)
+    tails = learn_tails(novelty, frames, np.sort([due_s(s.at_s, part, zero) for s in part.strokes]))
     rise = tails.rise_over(candidates.frames)
     return Look(Sounding(quiet.mono, rate, novelty, tails), candidates, rise, _in_marks(candidates.times_s, zero))
 

@@ -12,11 +12,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .novelty import LAG_FRAMES, Novelty
+from .novelty import HOP_S, LAG_FRAMES, Novelty
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
+BLIND_FRAMES = 20  # 50 ms: nearer than this even fast sixteenths do not lie
+SAME_STROKE_S = 0.045  # what is due within this of a stroke is that stroke: players are late
+EARLY_S = 0.025
 REACH_FRAMES = 40  # 100 ms: later echoes lie in the noise of the room
 FIRST_FRAME = 3  # before it the stroke's own attack is still in the window
 CLEAR_DB = 4.0  # strokes at least so clear show what a stroke leaves behind
@@ -53,17 +56,21 @@ class Tails:
         return out
 
 
-def learn_tails(novelty: Novelty, frames: Index) -> Tails:
-    """What the clear ones among the candidate frames leave behind."""
+def learn_tails(novelty: Novelty, frames: Index, written_s: Array | None = None) -> Tails:
+    """What the clear ones among the candidate frames leave behind.
+
+    A tap that always follows its accent looks like an echo. written_s, sorted, is when strokes are due: what lies
+    after the next one due is not taken for a tail; without it nothing later than BLIND_FRAMES is.
+    """
     every = np.sort(frames)
     rise = novelty.rise_db[every]
     clear = every[rise > CLEAR_DB]
     size = len(novelty.power)
     peaks = np.maximum(novelty.power[clear], novelty.power[np.minimum(clear + 1, max(size - 1, 0))]).astype(np.float64)
-    return Tails(novelty, clear, peaks, _leavings(novelty, clear, every[rise > 0.5 * CLEAR_DB]))
+    return Tails(novelty, clear, peaks, _leavings(novelty, clear, every[rise > 0.5 * CLEAR_DB], written_s))
 
 
-def _leavings(novelty: Novelty, clear: Index, every: Index) -> Array | None:
+def _leavings(novelty: Novelty, clear: Index, every: Index, written_s: Array | None) -> Array | None:
     """Power after a stroke over the power of its attack, median over the strokes, shape (REACH_FRAMES + 1, bands).
 
     For each lag only strokes count after which nothing else was struck until then; None: too few strokes.
@@ -73,7 +80,7 @@ def _leavings(novelty: Novelty, clear: Index, every: Index) -> Array | None:
     if len(clear) < LEAST_STROKES:
         return None
     peaks = np.maximum(novelty.power[clear], novelty.power[clear + 1]) + novelty.floor
-    free = _free_frames(novelty, clear, every)
+    free = np.minimum(_free_frames(novelty, clear, every), _free_of_written(clear, written_s))
     out = np.zeros((REACH_FRAMES + 1, peaks.shape[1]))
     for lag in range(FIRST_FRAME, REACH_FRAMES + 1):
         alone = free > lag
@@ -85,6 +92,17 @@ def _leavings(novelty: Novelty, clear: Index, every: Index) -> Array | None:
     wide[1:] = np.maximum(wide[1:], out[:-1])
     wide[:-1] = np.maximum(wide[:-1], out[1:])
     return wide
+
+
+def _free_of_written(clear: Index, written_s: Array | None) -> Index:
+    """For how many frames after each clear stroke nothing is due, early as players are."""
+    if written_s is None or not len(written_s):
+        return np.full(len(clear), BLIND_FRAMES)
+    at = clear * HOP_S
+    following = np.searchsorted(written_s, at + SAME_STROKE_S)
+    due = np.append(written_s, np.inf)[following]
+    free: Index = np.minimum((due - EARLY_S - at) / HOP_S, REACH_FRAMES + 1).astype(np.int64)
+    return free
 
 
 def _free_frames(novelty: Novelty, clear: Index, every: Index) -> Index:
