@@ -31,8 +31,9 @@ SAME_PLACE_S = 0.020
 PROPOSED = 5
 COUNTED_EXCESS = 14.0  # a stranger's click in the count-off alone; sticks by a player stayed under 10.1
 LEAST_COUNTED = 6
-COUNTED_HEIGHT = 20.0  # ours in the count-off alone: seven beats and more, all alike
-COUNTED_PROPOSED = 3
+SOFT_WEIGHT = 0.03  # of the beats under drums, when those in soft places alone are to tell
+SOFT_HEIGHT = 18.0  # two places only are looked at in this way
+SOFT_PROPOSED = 2
 CLOCK_SD = 40e-6  # of two devices' quartz against each other, where the click does not tell
 
 
@@ -71,18 +72,23 @@ def find_ours(
     found = _search(band, layout, part, ballot, heard_s)
     if found is not None:
         return time_ours(spectrum, layout, found)
-    counted = replace(layout, beats=tuple(beat for beat in layout.beats if beat.counted))
-    if len(counted.beats) < LEAST_COUNTED:
-        return None
-    sums = [search_click(band, counted, hypothesis.zero_s) for hypothesis in ballot[:COUNTED_PROPOSED]]
-    believed = [one for one in sums if one is not None and one.height > COUNTED_HEIGHT]
+    soft = [search_click(band, layout, one.zero_s, least_weight=SOFT_WEIGHT) for one in ballot[:SOFT_PROPOSED]]
+    believed = [one for one in soft if one is not None and one.height > SOFT_HEIGHT]
     if not believed:
         return None
     found = max(believed, key=lambda one: one.height)
+    counted = replace(layout, beats=tuple(beat for beat in layout.beats if beat.counted))
+    if len(counted.beats) < LEAST_COUNTED or confirm_ours(spectrum, _playing(layout), found.zero_s) is not None:
+        return time_ours(spectrum, layout, found)
     middle_s = sum(beat.at_s for beat in counted.beats) / len(counted.beats)
     fixed = replace(found, zero_s=found.zero_s + (found.ratio - 1) * middle_s, ratio=1.0)
     timed = time_ours(spectrum, counted, fixed)
     return replace(timed, sd_s=float(np.hypot(timed.sd_s, CLOCK_SD * abs(middle_s))), clock_known=False)
+
+
+def _playing(layout: ClickLayout) -> ClickLayout:
+    """The layout without its count-off."""
+    return replace(layout, beats=tuple(beat for beat in layout.beats if not beat.counted))
 
 
 def confirm_ours(spectrum: Spectrum, layout: ClickLayout, zero_s: float) -> FoundClick | None:

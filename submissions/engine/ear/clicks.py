@@ -11,7 +11,7 @@ Proc. IEEE 75, 1987), whatever the size of the sound is.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +30,8 @@ RATIO_REACH = 250e-6  # phones and players' devices: twice what quartz is sold w
 PHASE_STEP_S = 0.12e-3  # a quarter of a period at 2 kHz: the farthest beats may be this far off between two ratios
 BLOCK = 8  # beats summed at coarse ratios first
 REACH_S = 0.090  # how far a zero from the strokes may be off: push or drag of a beginner and more
+SOFT_SHARE = 0.1  # the beats in the softest tenth of places count in full
+LEAST_ALIKE = 3
 LEAST_SLIDE = 3  # points; the energy of a place is that of its neighbours too
 
 
@@ -48,6 +50,7 @@ class ClickBand:
     """The matched filter's answers by kind of click, sampled at rate, carrier low_hz as in `Band`."""
 
     answers: dict[str, Complex]
+    loudness: NDArray[np.float32]  # of the sound itself
     rate: float
     low_hz: float
 
@@ -61,37 +64,75 @@ class Gathered:
     middle_s: float
     hz: Array  # (points,) true frequency of each bin
     rate: float
+    inside: NDArray[np.int64]  # (beats,) which of the beats asked for they are
 
 
 def prepare(spectrum: Spectrum, layout: ClickLayout, wave_rate: int = 48_000) -> ClickBand:
     """The matched filter's answers over the whole file, loud moments levelled out."""
-    band = level_out(take_band(spectrum, *SEARCH_HZ), LEVEL_WINDOW_S)
+    plain = take_band(spectrum, *SEARCH_HZ)
+    power = (plain.samples.real**2 + plain.samples.imag**2).astype(np.float32)
+    loudness = np.sqrt(np.maximum(uniform_filter1d(power, max(1, round(LEVEL_WINDOW_S * plain.rate))), 0))
+    band = level_out(plain, LEVEL_WINDOW_S)
     bins = fft.fft(band.samples)
     answers = {}
     for kind in sorted({beat.kind for beat in layout.beats}):
         wave = band.shifted_template(click_wave(kind, wave_rate), wave_rate)
         wave /= np.sqrt(np.mean(np.abs(wave) ** 2))
         answers[kind] = fft.ifft(bins * np.conj(wave)).astype(np.complex64)
-    return ClickBand(answers, band.rate, band.low_hz)
+    return ClickBand(answers, loudness, band.rate, band.low_hz)
 
 
-def search_click(band: ClickBand, layout: ClickLayout, near_s: float, reach_s: float = REACH_S) -> ClickSum | None:
-    """The click whose zero lies within reach_s of near_s, or None when the file holds too few of its beats."""
+def search_click(
+    band: ClickBand, layout: ClickLayout, near_s: float, reach_s: float = REACH_S, least_weight: float = 1.0
+) -> ClickSum | None:
+    """The click whose zero lies within reach_s of near_s, or None when the file holds too few of its beats.
+
+    least_weight: what beats in the loudest places count; in the softest tenth of places (a count-off, rests) it is 1.
+    Each kind of click is summed on its own: a room or a filter turns the phase of one against the other.
+    """
+    weights = _weights(band, layout, near_s, reach_s, least_weight)
     beats = [
-        (beat.at_s, band.answers[beat.kind], beat.sign * CLICK_PEAK[beat.kind] / CLICK_PEAK["down"])
-        for beat in layout.beats
+        (beat.at_s, band.answers[beat.kind], beat.sign * CLICK_PEAK[beat.kind] / CLICK_PEAK["down"] * weight)
+        for beat, weight in zip(layout.beats, weights, strict=True)
     ]
     gathered = gather(beats, band.rate, band.low_hz, near_s, reach_s)
     if gathered is None:
         return None
     ratios = ratio_steps(gathered)
-    heights = np.abs(fft.ifft(sum_beats(gathered, ratios), axis=1)) ** 2 / energies(gathered, ratios)
+    kinds = _by_kind(gathered, [layout.beats[i].kind for i in gathered.inside])
+    heights = sum(np.abs(fft.ifft(sum_beats(one, ratios), axis=1)) ** 2 / energies(one, ratios) for one in kinds)
+    heights = np.asarray(heights)
     k, at = (int(i) for i in np.unravel_index(int(np.argmax(heights)), heights.shape))
     ratio = float(ratios[k]) + _vertex(heights[:, at], k) * float(ratios[1] - ratios[0])
-    coherence, used = _coherence(gathered, ratio, at)
-    height = -(used - 1) * float(np.log(1 - min(coherence, 1 - 1e-9)))
+    height = sum(_height(one, ratio, at) for one in kinds)
+    if len(kinds) > 1:
+        height -= float(np.log1p(height))  # the sum of two such heights exceeds h with probability (1 + h) exp(-h)
     at_s = near_s + at / gathered.rate - reach_s
-    return ClickSum(at_s - gathered.middle_s * ratio, 1.0 + ratio, height, used)
+    return ClickSum(at_s - gathered.middle_s * ratio, 1.0 + ratio, height, len(gathered.at_s))
+
+
+def _weights(band: ClickBand, layout: ClickLayout, near_s: float, reach_s: float, least: float) -> Array:
+    """What each beat counts, from least to 1, the less the louder its place is."""
+    if least >= 1.0:
+        return np.ones(len(layout.beats))
+    count = max(1, round(2 * reach_s * band.rate))
+    last = max(0, len(band.loudness) - count)
+    starts = [min(last, max(0, round((near_s + beat.at_s - reach_s) * band.rate))) for beat in layout.beats]
+    loud = np.array([float(np.median(band.loudness[k : k + count])) for k in starts]) + 1e-12
+    weights: Array = np.clip(np.quantile(loud, SOFT_SHARE) / loud, least, 1.0)
+    return weights
+
+
+def _by_kind(gathered: Gathered, kinds: list[str]) -> list[Gathered]:
+    """One for each kind of click with beats enough to be alike; all together when none has."""
+    masks = [np.array([kind == one for kind in kinds]) for one in sorted(set(kinds))]
+    masks = [mask for mask in masks if int(mask.sum()) >= LEAST_ALIKE]
+    if not masks:
+        return [gathered]
+    return [
+        replace(gathered, spectra=gathered.spectra[mask], at_s=gathered.at_s[mask], inside=gathered.inside[mask])
+        for mask in masks
+    ]
 
 
 def gather(
@@ -113,7 +154,9 @@ def gather(
     spectra = fft.fft(rows, axis=1) * np.exp(2j * np.pi * turned).astype(np.complex64)
     at_s = np.array([beats[i][0] for i in inside])
     middle = float(at_s.mean())
-    return Gathered(spectra.astype(np.complex64), at_s - middle, middle, low_hz + slow_hz, rate)
+    return Gathered(
+        spectra.astype(np.complex64), at_s - middle, middle, low_hz + slow_hz, rate, np.array(inside, np.int64)
+    )
 
 
 def ratio_steps(gathered: Gathered) -> Array:
@@ -162,11 +205,13 @@ def sum_beats(gathered: Gathered, ratios: Array) -> Complex:
     return sums
 
 
-def _coherence(gathered: Gathered, ratio: float, at: int) -> tuple[float, int]:
-    """(coherence of the beats 0..1, how many they are) at one ratio and one place in points."""
+def _height(gathered: Gathered, ratio: float, at: int) -> float:
+    """-(beats - 1) log(1 - coherence) at one ratio and one place in points; weights make the beats count as fewer."""
     each = fft.ifft(gathered.spectra * _turn(gathered.at_s, gathered.hz, ratio), axis=1)[:, at]
-    energy = float(np.sum(np.abs(each) ** 2))
-    return float(np.abs(each.sum()) ** 2) / (energy * len(each) + 1e-30), len(each)
+    energy = float(np.sum(np.abs(each) ** 2)) + 1e-30
+    beats = float(np.sum(np.abs(each)) ** 2) / energy
+    share = float(np.abs(each.sum()) ** 2) / energy / max(beats, 1.0)
+    return -(beats - 1) * float(np.log(1 - min(share, 1 - 1e-6)))
 
 
 def _vertex(values: NDArray[np.floating], k: int) -> float:
