@@ -48,7 +48,7 @@ class Comb:
     likeness: float  # the same against chance alone
     rise: float = 1.0  # energy of the mean after its foot over energy before it
     peak: float = 0.0
-    sd_s: float = 2.5e-3
+    sd_s: float = 4e-3  # of the coarse place; measured on made takes
 
     @property
     def found(self) -> bool:
