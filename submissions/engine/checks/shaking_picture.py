@@ -10,7 +10,7 @@ CODE = "shaking-picture"
 
 
 def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
-    if facts.picture.shaking:
+    if facts.picture.shaking and not facts.picture.covered:
         yield Finding(
             CODE,
             Level.LOOK,

@@ -22,9 +22,10 @@ SAME_LUMA = 6.0  # in blocks of PATCH pixels: compression moves a standing pictu
 PATCH = 8
 FROZEN_S = 1.0  # chosen: shorter stops are hiccups that the eye forgives
 STILL_SHARE = 0.9
-TINY_BYTES, TINY_PER_PIXEL = 60.0, 0.00025  # a packet that says "as before": header plus one flag a block
+TINY_BYTES, TINY_PER_PIXEL = 40.0, 0.0001  # a packet that says "as before": header plus one flag a block
 SHAKING_S, SHAKING_SHIFT = 0.15, 0.012  # chosen: within so long the picture moves by 23 pixels of 1920, time and again
 SHAKING_SHARE = 0.4
+UNDONE = 0.8  # of the difference may be left when the shift is taken back
 
 
 def measure_picture(raw: RawTake) -> PictureFacts:
@@ -176,9 +177,17 @@ def _moves(window: tuple[Frame, ...]) -> list[float]:
     pairs = [(i, int(j)) for i, j in enumerate(later) if j < len(window)]
     chosen = pairs[:: max(1, len(pairs) // 40)]
     shifts = [
-        whole_shift(window[i].gray, window[j].gray) for i, j in chosen if window[i].gray.shape == window[j].gray.shape
+        _true_shift(window[i].gray, window[j].gray) for i, j in chosen if window[i].gray.shape == window[j].gray.shape
     ]
     return [float(np.hypot(*shift)) / max(window[0].gray.shape) for shift in shifts]
+
+
+def _true_shift(before: Gray, after: Gray) -> tuple[float, float]:
+    """The whole picture's shift where undoing it really brings the two frames together; else none."""
+    shift = whole_shift(before, after)
+    back = np.roll(after, (-round(shift[0]), -round(shift[1])), axis=(0, 1)).astype(np.int16)
+    apart = np.abs(after.astype(np.int16) - before).mean()
+    return shift if np.abs(back - before).mean() < UNDONE * apart else (0.0, 0.0)
 
 
 def whole_shift(before: Gray, after: Gray) -> tuple[float, float]:

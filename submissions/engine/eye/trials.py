@@ -5,7 +5,7 @@ trial. Everything follows from a seed; `confusion` counts, `page` prints the cou
 """
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -140,13 +140,6 @@ def _sound(strikes: Sequence[float], rng: np.random.Generator) -> Sound:
         wave = 0.6 * np.exp(-n / (0.02 * RATE)) * rng.standard_normal(len(n)) * 0.5
         samples[start : start + len(n)] += wave[: max(0, len(samples) - start)]
     return Sound(np.clip(samples, -1, 1).astype(np.float32)[:, None], RATE)
-
-
-def trials(count: int, first_seed: int, folder: Path, lines: int = 480) -> Iterator[Trial]:
-    """count trials of every fault."""
-    for seed in range(first_seed, first_seed + count):
-        for fault in FAULTS:
-            yield run_trial(fault, seed, folder, lines)
 
 
 def confusion(done: Sequence[Trial]) -> dict[str, Counter[str]]:

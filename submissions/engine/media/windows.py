@@ -15,10 +15,10 @@ from .packets import PictureTable
 HOP_S = 0.010  # envelope step: finer than any camera's frames
 WINDOW_S = 3.0  # long enough for several strokes
 # Chosen from the cost limits (0.30 of a full decode at 1080p30, 0.10 at 4K60, sparse frames and sound included):
-# windows may cost this many pixels for each pixel rate, at most MAX_TOTAL_S and never under MIN_TOTAL_S in all.
+# windows may cover this share of the picture, at most MAX_TOTAL_S in all; short takes are cheap and get more.
 SHARE_SMALL, SHARE_LARGE = 0.14, 0.035
 LARGE_RATE = 3840 * 2160 * 30  # pixels a second from which a take counts as large
-MIN_TOTAL_S, MAX_TOTAL_S = 2.0, 12.0
+MIN_SMALL_S, MIN_LARGE_S, MAX_TOTAL_S = 6.0, 2.0, 12.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,8 +81,9 @@ def choose_windows(envelope: Envelope, facts: ContainerFacts, table: PictureTabl
 
 def _total_s(facts: ContainerFacts) -> float:
     rate = (facts.width or 0) * (facts.height or 0) * (facts.fps or 30.0)
-    share = SHARE_LARGE if rate > LARGE_RATE else SHARE_SMALL
-    return float(np.clip(share * facts.duration_s, MIN_TOTAL_S, MAX_TOTAL_S))
+    large = rate > LARGE_RATE
+    share, least = (SHARE_LARGE, MIN_LARGE_S) if large else (SHARE_SMALL, MIN_SMALL_S)
+    return float(np.clip(share * facts.duration_s, least, MAX_TOTAL_S))
 
 
 def _score(rises: NDArray[np.float64]) -> float:
