@@ -165,7 +165,7 @@ def parts_now(call: Call, for_editor: bool = False) -> list[PartNow]:
         for part_now in now.values():
             if any(chair.pk == pick.chair_id for chair in part_now.chairs):
                 part_now.picks[pick.chair_id] = pick
-    return list(now.values())
+    return [part_now for part_now in now.values() if part_now.chairs or part_now.takes]  # others are not asked for
 
 
 def voices(parts: list[PartNow]) -> list[Voice]:

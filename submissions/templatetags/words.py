@@ -53,6 +53,8 @@ def size_words(value: int | None) -> str:
     if not value:
         return "–"
     mega = value / 1024**2
+    if mega < 0.1:
+        return f"{rounded(value / 1024, 0)} kB"
     return f"{rounded(mega / 1024, 1)} GB" if mega >= 1024 else f"{rounded(mega, 1 if mega < 10 else 0)} MB"
 
 

@@ -80,7 +80,10 @@ def _candidate(take: Take) -> Candidate:
 
 def chairs(now: overview.PartNow | None) -> list[dict[str, Any]]:
     """The part's chairs with who sits on them."""
-    return [{"chair": chair, "pick": now.picks.get(chair.pk)} for chair in now.chairs] if now else []
+    if now is None:
+        return []
+    free = next((chair.pk for chair in now.chairs if chair.pk not in now.picks), None)
+    return [{"chair": chair, "pick": now.picks.get(chair.pk), "next": chair.pk == free} for chair in now.chairs]
 
 
 def line_up(parts: list[overview.PartNow]) -> list[dict[str, Any]]:

@@ -11,7 +11,7 @@ from django.views.decorators.http import require_POST, require_safe
 from .. import access, actions, forms, overview
 from ..models import Call
 from . import scores, shelf, words
-from .answer import findings_of, sentence, timing_context
+from .answer import findings_of, timing_context
 
 # What create_call and edit_call take straight from the form.
 CALL_FIELDS = (
@@ -183,9 +183,8 @@ def desk_take(request: HttpRequest, slug: str, public_id: str) -> HttpResponse:
         actions.decide(take, request.user, form.cleaned_data["word"], form.cleaned_data["note"])
         messages.success(request, _("Your decision is kept. The machine's verdict stays beside it."))
         return redirect("desk-take", slug, public_id)
-    state = overview.take_state(take)
     context = {
-        "call": take.part.segment.call, "take": take, "state": state, "sentence": sentence(take.verdict), "form": form, "decisions": take.decisions.all(),
+        "call": take.part.segment.call, "take": take, "machine": take.verdict or "waiting", "form": form, "decisions": take.decisions.all(),
         "video_url": shelf.take_url(take), "poster_url": shelf.poster_url(take), "zone": take.part.segment.call.deadline_zone,
     }  # fmt: skip
     if hasattr(take, "report"):

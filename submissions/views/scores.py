@@ -14,5 +14,5 @@ def reading_of(part: PartRow) -> dict[str, Any]:
         return {"wrong": str(error)}
     return {
         "bars": len(read.bars_from_zero()), "strokes": len(read.scored()), "seconds": read.end_s, "bpm": read.bpm,
-        "rolls": read.rolls, "unread": read.unread, "graces": sum(1 for s in read.strokes if s.kind == "grace"),
+        "rolls": read.rolls, "drums": read.drum_map, "warnings": read.warnings, "unread": read.unread, "graces": sum(1 for s in read.strokes if s.kind == "grace"),
     }  # fmt: skip
