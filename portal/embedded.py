@@ -20,6 +20,16 @@ from urllib.request import urlopen
 BASE_DIR = Path(__file__).resolve().parent.parent
 STOP_WAIT_S = 4  # enough to store a report that is ready; after this a worker is killed, and its lease runs out
 READY_WAIT_S = 60
+# Settings of another installation: what is started here stays in its own folder, whatever the shell has set.
+ELSEWHERE = {
+    "TAPOFF_DATABASE_URL",
+    "TAPOFF_FILES_DIR",
+    "TAPOFF_MAIL",
+    "TAPOFF_MAIL_DIR",
+    "TAPOFF_SPOOL_DIR",
+    "TAPOFF_STATIC_MANIFEST",
+    "TAPOFF_STORAGE",
+}
 DIE_WITH_PARENT = 1  # PR_SET_PDEATHSIG of prctl(2)
 
 
@@ -88,7 +98,8 @@ class Installation:
             "OMP_NUM_THREADS": "1",
             "OPENBLAS_NUM_THREADS": "1",
         }
-        return os.environ | own | self.extra_env
+        outside = {name: value for name, value in os.environ.items() if name not in ELSEWHERE}
+        return outside | own | self.extra_env
 
     def manage(self, *arguments: str, quiet: bool = True) -> None:
         """Run one management command to its end; raises CannotStart with what it printed when it fails."""

@@ -2,6 +2,7 @@
 
 from datetime import timedelta
 from pathlib import Path
+from urllib.parse import quote
 
 from django.core.exceptions import ImproperlyConfigured
 
@@ -10,7 +11,7 @@ from . import environment as env
 BASE_DIR = Path(__file__).resolve().parent.parent
 DEBUG = env.flag("TAPOFF_DEBUG")
 VAR_DIR = env.folder("TAPOFF_VAR_DIR", BASE_DIR / "var")
-DATABASES = {"default": env.database("TAPOFF_DATABASE_URL", f"sqlite:///{VAR_DIR / 'tapoff.sqlite3'}")}
+DATABASES = {"default": env.database("TAPOFF_DATABASE_URL", f"sqlite:///{quote(str(VAR_DIR / 'tapoff.sqlite3'))}")}
 EMBEDDED = DATABASES["default"]["ENGINE"].endswith("sqlite3")
 if EMBEDDED:
     Path(DATABASES["default"]["NAME"]).parent.mkdir(parents=True, exist_ok=True)
@@ -80,6 +81,7 @@ AXES_FAILURE_LIMIT = env.whole("TAPOFF_SIGN_IN_FAILURES", 5)
 AXES_COOLOFF_TIME = timedelta(minutes=env.whole("TAPOFF_SIGN_IN_WAIT_MINUTES", 15))
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_RESET_ON_SUCCESS = True
+AXES_LOCKOUT_TEMPLATE = "organizer/locked.html"
 AXES_IPWARE_PROXY_COUNT = env.whole("TAPOFF_PROXIES", 0, least=0)
 
 SESSION_COOKIE_AGE = 60 * 60 * 24 * 90  # a player comes back to the same phone until the call is over
