@@ -64,7 +64,7 @@ def database(name: str, default: str) -> dict:
     if url.scheme == "sqlite":
         return {
             "ENGINE": "django.db.backends.sqlite3",
-            "NAME": unquote(url.path),
+            "NAME": "/" + unquote(url.path).lstrip("/"),
             # WAL lets pages be read while a worker writes. IMMEDIATE takes the write lock at once, so that two
             # transactions wait for each other (timeout seconds) in place of failing half-way.
             "OPTIONS": {
