@@ -28,6 +28,7 @@ players = [
     path("stop/<str:secret>/", participant.stop_mail, name="stop-mail"),
     path("mine/<str:public_id>/", participant.my_page, name="my-page"),
     path("mine/<str:public_id>/parts/", participant.my_parts, name="my-parts"),
+    path("mine/<str:public_id>/agree/", participant.agree_again, name="agree-again"),
     path("mine/<str:public_id>/send/<int:pk>/", participant.send_take, name="send-take"),
     path("mine/<str:public_id>/film/<int:pk>/", participant.record, name="record"),
     path("mine/<str:public_id>/data.json", participant.my_data, name="my-data"),

@@ -31,6 +31,7 @@ from .players import (
     my_parts,
     public_calls,
     rows_of,
+    text_to_agree_to,
 )
 
 __all__ = [
@@ -58,6 +59,7 @@ __all__ = [
     "rows_of",
     "segments_of",
     "take_state",
+    "text_to_agree_to",
     "totals",
     "voices",
 ]

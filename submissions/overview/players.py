@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from ..models import Call, Entry, PartRow, Pick, Take
+from ..models import Call, Consent, ConsentText, Entry, PartRow, Pick, Take
 from .line import take_state
 
 
@@ -47,3 +47,11 @@ def public_calls() -> list[Call]:
     """Calls for the front page: open ones by deadline, then the closed ones, newest first."""
     calls = list(Call.objects.public())
     return [c for c in calls if c.is_open] + [c for c in reversed(calls) if not c.is_open]
+
+
+def text_to_agree_to(entry: Entry) -> ConsentText | None:
+    """The newest consent text if this player has not agreed to it yet."""
+    newest = entry.call.consent_texts.first()
+    if newest is None or entry.consents.filter(text=newest, by=Consent.By.PLAYER, withdrawn_at=None).exists():
+        return None
+    return newest

@@ -128,9 +128,18 @@ def my_page(request: HttpRequest, public_id: str) -> HttpResponse:
     context = {
         "entry": entry, "call": entry.call, "zone": entry.zone or entry.call.deadline_zone, "my_parts": overview.my_parts(entry),
         "takes": overview.rows_of(entry), "voices": overview.voices(overview.parts_now(entry.call)),
-        "chosen": set(entry.parts.values_list("pk", flat=True)),
+        "chosen": set(entry.parts.values_list("pk", flat=True)), "new_text": overview.text_to_agree_to(entry),
     }  # fmt: skip
     return render(request, "participant/my_page.html", context)
+
+
+@require_POST
+def agree_again(request: HttpRequest, public_id: str) -> HttpResponse:
+    """Yes to the newest text, after the organizer has changed it."""
+    entry = access.my_entry(request, public_id)
+    actions.agree_again(entry, entry.call.consent_texts.first())
+    messages.success(request, _("Thank you. Your yes to the new text is kept."))
+    return redirect("my-page", public_id)
 
 
 @require_POST

@@ -105,6 +105,18 @@ class TestEntering:
         assert f'autocomplete="{purpose}"' in text_of(client.get(reverse("enter", args=[call.slug])))
 
 
+class TestANewConsentText:
+    def test_is_shown_until_the_player_says_yes_to_it_and_the_old_yes_stays(self, people, call):
+        entry, client = people.player.entry, people.player.client
+        page = reverse("my-page", args=[entry.public_id])
+        assert "The text you agreed to has changed." not in text_of(client.get(page))
+        newest = actions.add_consent_text(call, "I agree, and to the broadcast too.")
+        assert "and to the broadcast too" in text_of(client.get(page))
+        client.post(reverse("agree-again", args=[entry.public_id]))
+        assert "The text you agreed to has changed." not in text_of(client.get(page))
+        assert set(entry.consents.values_list("text__version", flat=True)) == {1, newest.version}
+
+
 class TestANewLink:
     def test_is_answered_alike_whether_the_address_is_known(self, client, call, people):
         url = reverse("renew-link", args=[call.slug])
