@@ -115,6 +115,7 @@ def recording_texts() -> dict[str, str]:
         "quiet": _("We hear almost nothing. Is the microphone covered?"),
         "loud": _("It is too loud for the microphone. Move the phone further away."),
         "level": _("The level is good."),
+        "few": _("The camera makes only %s pictures a second: give it more light."),
     }
 
 

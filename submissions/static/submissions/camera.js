@@ -49,3 +49,20 @@ export function watchLevel(context, stream, told) {
   }, 250);
   return () => clearInterval(timer);
 }
+
+// Calls told(rate) every two seconds with the pictures a second that the camera really delivers: phones slow down in the
+// dark, and a player can still put a lamp on. Browsers that cannot count say nothing.
+export function watchRate(video, told) {
+  if (!video.requestVideoFrameCallback) return;
+  let first = null;
+  const count = (now, { presentedFrames }) => {
+    if (!first || presentedFrames < first.frames) first = { now, frames: presentedFrames };
+    const seconds = (now - first.now) / 1000;
+    if (seconds >= 2) {
+      told((presentedFrames - first.frames) / seconds);
+      first = { now, frames: presentedFrames };
+    }
+    video.requestVideoFrameCallback(count);
+  };
+  video.requestVideoFrameCallback(count);
+}

@@ -1,6 +1,6 @@
 // Films a take in the browser: click in the headphones, chirps at both ends, every second kept and sent at once.
 
-import { canFilm, isPortrait, openCamera, recorderOf, watchLevel } from "./camera.js";
+import { canFilm, isPortrait, openCamera, recorderOf, watchLevel, watchRate } from "./camera.js";
 import { loadClick, playClick } from "./cue.js";
 import * as kept from "./kept.js";
 import { LiveUpload } from "./live-upload.js";
@@ -8,6 +8,7 @@ import { say } from "./texts.js";
 
 const PIECE_MS = 1000; // at most one second is lost when a tab dies
 const AFTER_END_S = 2; // the recorder runs on after the last chirp
+const FEW_PICTURES = 22; // a second; the answer complains below it (check low-frame-rate)
 const QUIET = 0.02, LOUD = 0.99; // peaks of full scale: under the first nothing is heard, from the second on it is cut off
 
 const box = document.querySelector("[data-recording]");
@@ -49,6 +50,8 @@ class Recording {
       const raw = changed.length ? say("notRaw", changed.map((name) => say(name)).join(", ")) : say("raw");
       this.tell([say("ready"), raw, isPortrait(stream) ? say("portraitNow") : ""].filter(Boolean).join(" "));
       this.watch ||= watchLevel(this.context, stream, (peak) => this.heard(peak));
+      if (!this.seen) watchRate(this.preview, (rate) => { this.rate = rate; });
+      this.seen = true;
     } catch (error) {
       this.tell(error.name === "NotAllowedError" || error.name === "NotFoundError" ? say("denied") : say("cannot"));
       console.warn(error);
@@ -67,7 +70,9 @@ class Recording {
 
   heard(peak) {
     this.peak = Math.max(peak, (this.peak || 0) * 0.9);
-    this.level.textContent = say(this.peak > LOUD ? "loud" : this.peak < QUIET ? "quiet" : "level");
+    const words = [say(this.peak > LOUD ? "loud" : this.peak < QUIET ? "quiet" : "level")];
+    if (this.stream && this.rate < FEW_PICTURES) words.push(say("few", Math.round(this.rate)));
+    this.level.textContent = words.join(" ");
   }
 
   record() {
