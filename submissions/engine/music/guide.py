@@ -65,12 +65,11 @@ def _at_level(drums: Stereo, rate: int) -> Stereo:
     lufs = integrated_lufs(drums, rate)
     if lufs is None:
         return drums
-    louder = drums * np.float32(10 ** ((PART_LUFS - lufs) / 20))
-    over = np.abs(louder) - KNEE
-    rounded: Stereo = np.where(
-        over > 0, np.sign(louder) * (KNEE + HEAD * np.tanh(np.maximum(over, 0) / HEAD)), louder
-    ).astype(np.float32)
-    return rounded
+    louder: Stereo = drums * np.float32(10 ** ((PART_LUFS - lufs) / 20))
+    high = np.abs(louder) > KNEE
+    peaks = louder[high]
+    louder[high] = np.sign(peaks) * (KNEE + HEAD * np.tanh((np.abs(peaks) - KNEE) / HEAD))
+    return louder
 
 
 def _sounding(part: Part, scale: float) -> list[tuple[float, WrittenStroke, float]]:
