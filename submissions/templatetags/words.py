@@ -7,7 +7,7 @@ from django import template
 from django.utils import timezone
 from django.utils.formats import date_format, number_format
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import ngettext, pgettext
 
 register = template.Library()
 
@@ -85,14 +85,14 @@ def in_zone(moment: datetime | None, zone: str) -> str:
     if moment is None:
         return ""
     local = moment.astimezone(ZoneInfo(zone or "UTC"))
-    words = date_format(local, "l j F Y, H:i")
+    words = date_format(local, pgettext("format of a date", "l j F Y, H:i"))
     return f"{words} ({(zone or 'UTC').replace('_', ' ')})"
 
 
 @register.filter
 def short_time(moment: datetime | None, zone: str) -> str:
     """Day and time without the zone, for tables whose caption names it."""
-    return date_format(moment.astimezone(ZoneInfo(zone or "UTC")), "j M, H:i") if moment else ""
+    return date_format(moment.astimezone(ZoneInfo(zone or "UTC")), pgettext("format of a date", "j M, H:i")) if moment else ""
 
 
 @register.filter

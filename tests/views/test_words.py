@@ -57,7 +57,8 @@ class TestTheSecondLanguage:
         with open(DE / "django.mo", "rb") as file:
             compiled = gettext.GNUTranslations(file)
         said = {name: [compiled.gettext(name)] for name, forms in catalogue().items() if len(forms) == 1 and name}
-        said["Title"] = [compiled.pgettext("of a call", "Title")]
+        with_context = {"Title": "of a call", "l j F Y, H:i": "format of a date", "j M, H:i": "format of a date"}
+        said |= {name: [compiled.pgettext(context, name)] for name, context in with_context.items()}
         assert said == {name: forms for name, forms in catalogue().items() if name in said}
 
     def test_speaks_on_a_page(self, client, call):
@@ -108,6 +109,10 @@ class TestTimes:
     )
     def test_left_are_two_units_at_most(self, left, said):
         assert words.time_left(timezone.now() + left + timedelta(seconds=5)) == said
+
+    def test_are_written_as_the_reader_writes_them(self):
+        with translation.override("de"):
+            assert words.in_zone(datetime(2026, 12, 1, 20, 4, tzinfo=UTC), "Europe/Vienna").startswith("Dienstag, 1. Dezember 2026, 21:04")
 
     def test_that_have_passed_say_nothing(self):
         assert words.time_left(timezone.now() - timedelta(seconds=1)) == ""
