@@ -21,7 +21,10 @@ from .votes import Hypothesis
 
 Array = NDArray[np.float64]
 
-NEAR_HEIGHT = 21.0  # at a zero the strokes propose: 240 searches of takes without a click stayed under 17.5
+FIRST_HEIGHT = 17.0  # at the zero the strokes like best: 180 searches of takes without a click stayed under 17.6,
+NEAR_HEIGHT = 19.5  # most of them at odd places and clocks; at the other zeros that strokes propose
+USUAL_PUSH_S = 0.030  # a beginner's
+USUAL_CLOCK = 80e-6  # of two devices' quartz against each other
 FAR_HEIGHT = 24.0  # anywhere else
 PLAIN_HEIGHT = 45.0  # beyond doubt; nothing else is looked at
 SAME_SHARE = 0.7  # of the greatest height: an earlier go's click is as good as the last one's, and the last one counts
@@ -32,7 +35,7 @@ PROPOSED = 5
 COUNTED_EXCESS = 14.0  # a stranger's click in the count-off alone; sticks by a player stayed under 10.1
 LEAST_COUNTED = 6
 SOFT_WEIGHT = 0.03  # of the beats under drums, when those in soft places alone are to tell
-SOFT_HEIGHT = 18.0  # two places only are looked at in this way
+SOFT_HEIGHT = 17.5  # two places only are looked at in this way
 SOFT_PROPOSED = 2
 CLOCK_SD = 40e-6  # of two devices' quartz against each other, where the click does not tell
 
@@ -72,12 +75,14 @@ def find_ours(
     found = _search(band, layout, part, ballot, heard_s)
     if found is not None:
         return time_ours(spectrum, layout, found)
-    soft = [search_click(band, layout, one.zero_s, least_weight=SOFT_WEIGHT) for one in ballot[:SOFT_PROPOSED]]
-    believed = [one for one in soft if one is not None and one.height > SOFT_HEIGHT]
+    counted = replace(layout, beats=tuple(beat for beat in layout.beats if beat.counted))
+    near = [one.zero_s for one in ballot[:SOFT_PROPOSED]]
+    sums = [(zero, search_click(band, layout, zero, least_weight=SOFT_WEIGHT)) for zero in near]
+    sums += [(zero, search_click(band, counted, zero)) for zero in near]
+    believed = [one for zero, one in sums if one is not None and one.height > SOFT_HEIGHT + _oddness(one, zero)]
     if not believed:
         return None
     found = max(believed, key=lambda one: one.height)
-    counted = replace(layout, beats=tuple(beat for beat in layout.beats if beat.counted))
     if len(counted.beats) < LEAST_COUNTED or confirm_ours(spectrum, _playing(layout), found.zero_s) is not None:
         return time_ours(spectrum, layout, found)
     middle_s = sum(beat.at_s for beat in counted.beats) / len(counted.beats)
@@ -94,7 +99,7 @@ def _playing(layout: ClickLayout) -> ClickLayout:
 def confirm_ours(spectrum: Spectrum, layout: ClickLayout, zero_s: float) -> FoundClick | None:
     """Our own click where zero is known already (by marks), or None when it cannot be heard."""
     found = search_click(prepare(spectrum, layout), layout, zero_s, BEAT_REACH_S)
-    return time_ours(spectrum, layout, found) if found is not None and found.height > NEAR_HEIGHT else None
+    return time_ours(spectrum, layout, found) if found is not None and found.height > FIRST_HEIGHT else None
 
 
 def time_ours(spectrum: Spectrum, layout: ClickLayout, found: ClickSum) -> FoundClick:
@@ -122,11 +127,11 @@ def _search(
         if reach_s == REACH_S:
             looked.append(near_s)
         found = search_click(band, layout, near_s, reach_s)
-        if found is not None and found.height > needed:
+        if found is not None and found.height > needed + _oddness(found, near_s):
             believed.append(found)
 
-    for hypothesis in ballot[:PROPOSED]:
-        look(hypothesis.zero_s, NEAR_HEIGHT)
+    for rank, hypothesis in enumerate(ballot[:PROPOSED]):
+        look(hypothesis.zero_s, NEAR_HEIGHT if rank else FIRST_HEIGHT)
     if max((c.height for c in believed), default=0.0) < PLAIN_HEIGHT:
         for near_s in _on_beats(heard_s, layout):
             look(near_s, FAR_HEIGHT, BEAT_REACH_S)
@@ -138,6 +143,13 @@ def _search(
         return None
     highest = max(c.height for c in believed)
     return max((c for c in believed if c.height >= SAME_SHARE * highest), key=lambda c: c.zero_s)
+
+
+def _oddness(found: ClickSum, near_s: float) -> float:
+    """Nats against a click far from what the strokes propose, or of a clock that quartz hardly has."""
+    off = (found.zero_s - near_s) / USUAL_PUSH_S
+    ppm = (found.ratio - 1.0) / USUAL_CLOCK
+    return 0.5 * (off * off + ppm * ppm)
 
 
 def _on_beats(heard_s: Array, layout: ClickLayout, count: int = 6, bin_s: float = 0.005) -> list[float]:

@@ -31,7 +31,10 @@ PHASE_STEP_S = 0.12e-3  # a quarter of a period at 2 kHz: the farthest beats may
 BLOCK = 8  # beats summed at coarse ratios first
 REACH_S = 0.090  # how far a zero from the strokes may be off: push or drag of a beginner and more
 SOFT_SHARE = 0.1  # the beats in the softest tenth of places count in full
-LEAST_ALIKE = 3
+LEAST_ALIKE = 2
+FEW_BEATS = 16
+WORTH_TURNING = 7.0  # under this no turning of the ratio within a step makes a click of it
+TURNS = (-0.6, -0.4, -0.2, 0.0, 0.2, 0.4, 0.6)
 LEAST_SLIDE = 3  # points; the energy of a place is that of its neighbours too
 
 
@@ -98,17 +101,28 @@ def search_click(
     gathered = gather(beats, band.rate, band.low_hz, near_s, reach_s)
     if gathered is None:
         return None
-    ratios = ratio_steps(gathered)
     kinds = _by_kind(gathered, [layout.beats[i].kind for i in gathered.inside])
-    heights = sum(np.abs(fft.ifft(sum_beats(one, ratios), axis=1)) ** 2 / energies(one, ratios) for one in kinds)
-    heights = np.asarray(heights)
+    sums = [_best_sum(kinds, near_s, reach_s)]
+    if len(kinds) > 1 and len(gathered.at_s) <= FEW_BEATS:
+        sums.append(_best_sum([gathered], near_s, reach_s))  # too few of each kind to be alike by themselves
+    return max(sums, key=lambda one: one.height)
+
+
+def _best_sum(kinds: list[Gathered], near_s: float, reach_s: float) -> ClickSum:
+    """The highest place and ratio for the beats of all kinds."""
+    ratios = ratio_steps(kinds)
+    parts = [np.abs(fft.ifft(sum_beats(one, ratios), axis=1)) ** 2 / energies(one, ratios) for one in kinds]
+    heights = np.asarray(sum(parts))
     k, at = (int(i) for i in np.unravel_index(int(np.argmax(heights)), heights.shape))
     ratio = float(ratios[k]) + _vertex(heights[:, at], k) * float(ratios[1] - ratios[0])
-    height = sum(_height(one, ratio, at) for one in kinds)
-    if len(kinds) > 1:
-        height -= float(np.log1p(height))  # the sum of two such heights exceeds h with probability (1 + h) exp(-h)
-    at_s = near_s + at / gathered.rate - reach_s
-    return ClickSum(at_s - gathered.middle_s * ratio, 1.0 + ratio, height, len(gathered.at_s))
+    step = float(ratios[1] - ratios[0])
+    height = _height(kinds, ratio, at)
+    if height > WORTH_TURNING:
+        turned = [(_height(kinds, ratio + share * step, at), ratio + share * step) for share in TURNS]
+        height, ratio = max(turned)
+    at_s = near_s + at / kinds[0].rate - reach_s
+    beats = sum(len(one.at_s) for one in kinds)
+    return ClickSum(at_s - kinds[0].middle_s * ratio, 1.0 + ratio, height, beats)
 
 
 def _weights(band: ClickBand, layout: ClickLayout, near_s: float, reach_s: float, least: float) -> Array:
@@ -159,9 +173,9 @@ def gather(
     )
 
 
-def ratio_steps(gathered: Gathered) -> Array:
+def ratio_steps(kinds: Sequence[Gathered]) -> Array:
     """Ratios less one, close enough together for the farthest beats to stay in phase."""
-    span = max(float(np.ptp(gathered.at_s)) / 2, 1.0)
+    span = max(*(float(np.abs(one.at_s).max()) for one in kinds), 1.0)
     steps: Array = np.arange(-RATIO_REACH, RATIO_REACH, PHASE_STEP_S / span)
     return steps
 
@@ -205,13 +219,18 @@ def sum_beats(gathered: Gathered, ratios: Array) -> Complex:
     return sums
 
 
-def _height(gathered: Gathered, ratio: float, at: int) -> float:
-    """-(beats - 1) log(1 - coherence) at one ratio and one place in points; weights make the beats count as fewer."""
-    each = fft.ifft(gathered.spectra * _turn(gathered.at_s, gathered.hz, ratio), axis=1)[:, at]
-    energy = float(np.sum(np.abs(each) ** 2)) + 1e-30
-    beats = float(np.sum(np.abs(each)) ** 2) / energy
-    share = float(np.abs(each.sum()) ** 2) / energy / max(beats, 1.0)
-    return -(beats - 1) * float(np.log(1 - min(share, 1 - 1e-6)))
+def _height(kinds: list[Gathered], ratio: float, at: int) -> float:
+    """-(beats - 1) log(1 - coherence) over the kinds, at one ratio and one place in points."""
+    height = 0.0
+    for one in kinds:
+        place = np.exp(2j * np.pi * (one.hz - one.hz[0]) * (at / one.rate)) / len(one.hz)
+        each = (one.spectra * _turn(one.at_s, one.hz, ratio)) @ place
+        energy = float(np.sum(np.abs(each) ** 2)) + 1e-30
+        beats = float(np.sum(np.abs(each)) ** 2) / energy
+        share = float(np.abs(each.sum()) ** 2) / energy / max(beats, 1.0)
+        height -= (beats - 1) * float(np.log(1 - min(share, 1 - 1e-6)))
+    # The sum of two such heights exceeds h by chance with probability (1 + h) exp(-h).
+    return height - float(np.log1p(height)) if len(kinds) > 1 else height
 
 
 def _vertex(values: NDArray[np.floating], k: int) -> float:

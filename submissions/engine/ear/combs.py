@@ -66,7 +66,7 @@ def search_comb(band: Band, beats: tuple[ClickBeat, ...], near_s: float, beat_s:
     gathered = gather(rows, band.rate, band.low_hz, near_s, 0.5 * beat_s)
     if gathered is None:
         return None
-    ratios = ratio_steps(gathered)
+    ratios = ratio_steps([gathered])
     width = max(1, round(WINDOW_S * band.rate))
     sums = np.abs(fft.ifft(sum_beats(gathered, ratios), axis=1)) ** 2
     alike = uniform_filter1d(sums, width, axis=1, mode="wrap") / energies(gathered, ratios, width)
