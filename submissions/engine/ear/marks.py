@@ -24,6 +24,7 @@ STRETCHES_PPM = (-130.0, 0.0, 130.0)  # between them a group's four chirps add u
 CANDIDATES = 8
 APART_S = 0.004
 LEAST_HEIGHT = 8.0
+SILENT_SHARE = 1e-3  # of the largest answer: digital silence, which tells nothing of the noise
 FINE_HZ = (1_400.0, 6_600.0)
 FINE_BEFORE_S, FINE_AFTER_S = 0.012, 0.012
 FIRST_SHARE = 0.4  # of the strongest arrival: direct sound this far under its echo is still the first
@@ -64,7 +65,9 @@ def search_marks(spectrum: Spectrum) -> tuple[list[MarkGroup], list[MarkGroup]]:
 
 def _candidates(size: NDArray[np.floating], rate: float, seconds: float, rising: bool) -> list[MarkGroup]:
     """The highest places, none within APART_S of a higher one."""
-    height = 0.5 * (size / (float(np.median(size)) / 1.1774 + 1e-12)) ** 2  # median of a Rayleigh variable
+    heard = size[size > SILENT_SHARE * float(size.max())] if len(size) else size
+    noise = float(np.median(heard)) / 1.1774 if len(heard) else 1.0  # median of a Rayleigh variable
+    height = 0.5 * (size / (noise + 1e-12)) ** 2
     height = height[: int(seconds * rate)].astype(np.float64)
     found: list[MarkGroup] = []
     reach = round(APART_S * rate)
