@@ -143,7 +143,7 @@ FAULTY: tuple[Scene, ...] = (
     ),
     _faulty("stops-half-way", Player("Yui Gorse"), (GATE, SNARE, "all"), "marks", 207, _says("redo", "incomplete", zero="marks"), faults=Faults(stop_share=0.5)),
     _faulty("two-bars-late", Player("Zed Heath"), (GATE, BASS, "1"), "click", 208, _says("look", "starts-late", zero="click"), faults=Faults(late_bars=2)),
-    _faulty("drifting", Player("Abe Ivory"), (GATE, BASS, "5"), "click", 209, _says("redo", "drifts", may=("loose-timing",), zero="click"), faults=Faults(drift=0.022)),
+    _faulty("drifting", Player("Abe Ivory"), (GATE, BASS, "5"), "click", 209, _says("redo", "drifts", may=("loose-timing",), zero="click"), faults=Faults(drift=0.013)),
     _faulty("frozen-picture", Player("Bea Juno"), (GATE, CYMBALS, "all"), "marks", 210, _says("redo", "frozen-picture", zero="marks"), frozen_s=(9.0, 900.0)),
     _faulty("black-picture", Player("Cal Knoll"), (GATE, BASS, "3"), "marks", 211, _says("redo", "black-picture", zero="marks"), effects=("black",)),
     _faulty("ten-frames", Player("Dee Loam"), (GATE, TENORS, "all"), "marks", 212, _says("redo", "low-frame-rate", zero="marks"), fps=10.0),
