@@ -66,7 +66,8 @@ class TestFilmingInTheBrowser:
         page.get_by_role("button", name="Send this take").click(timeout=1000 * (length_s + 60))
         page.wait_for_url("**/takes/**")
         row = stage.wait(lambda: (row := stage.take_of(stage.call["slug"], "Uma Birch"))["work"] == "done" and row)
-        assert (row["verdict"], row["zero_from"]) == ("ready", "marks"), row
+        # The picture is encoded by this machine's processor: where it has no core to spare, `low-frame-rate` is true.
+        assert (row["verdict"], row["zero_from"]) == ("ready", "marks"), f"the answer was {row['codes']}"
         assert page.faults == []
 
     def test_loses_nothing_when_the_tab_dies(self, stage, filming):
