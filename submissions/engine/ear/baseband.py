@@ -12,6 +12,8 @@ from scipy import fft
 from scipy.ndimage import uniform_filter1d
 
 Complex = NDArray[np.complex64]
+SILENT_POWER = 1e-9  # of the loud part: 90 dB under it, beneath the noise of any microphone
+SLOPE_HZ = 150.0
 GRID = 192  # every band edge and band rate is the sample rate times a whole number over this: 250 Hz at 48 kHz
 
 
@@ -65,10 +67,10 @@ def take_band(spectrum: Spectrum, low_hz: float, high_hz: float) -> Band:
     piece = np.zeros(count, np.complex64)
     inside = spectrum.bins[first : first + count]
     piece[: len(inside)] = inside
-    beyond = round((high_hz - steps * spectrum.rate / GRID) * spectrum.size / spectrum.rate)
-    piece[beyond:] = 0  # the divisor gives more width than was asked for
-    low = round((low_hz - steps * spectrum.rate / GRID) * spectrum.size / spectrum.rate)
-    piece[: max(low, 0)] = 0
+    # Edges as slopes: a band cut off sharply rings for seconds into silence, where levelling out would raise it.
+    hz = steps * spectrum.rate / GRID + np.arange(count) * (spectrum.rate / spectrum.size)
+    slope = np.clip(np.minimum(hz - low_hz, high_hz - hz) / SLOPE_HZ, 0.0, 1.0).astype(np.float32)
+    piece *= slope * slope * (3 - 2 * slope)
     scale = np.float32(2 * count / spectrum.size)
     return Band(fft.ifft(piece) * scale, spectrum.rate / q, steps * spectrum.rate / GRID)
 
@@ -77,5 +79,7 @@ def level_out(band: Band, window_s: float, floor_share: float = 1e-3) -> Band:
     """The band with its local energy made 1: what is loud for a moment then counts no more than what is soft."""
     power = (band.samples.real**2 + band.samples.imag**2).astype(np.float64)
     local = uniform_filter1d(power, max(1, round(window_s * band.rate)), mode="constant")
-    floor = np.median(local) * floor_share + 1e-20
+    middle, loud = np.quantile(local, (0.5, 0.95))
+    # Digital silence is not quite nought after a transform; what is left there must not be raised to a signal.
+    floor = max(middle * floor_share, loud * SILENT_POWER) + 1e-20
     return Band((band.samples / np.sqrt(local + floor)).astype(np.complex64), band.rate, band.low_hz)

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
+from scipy.ndimage import uniform_filter1d
 
 from ..music.click import MARK_GAINS, MARK_GROUP_S, MARK_HIGH_HZ, MARK_LOW_HZ, mark_offsets_s, mark_wave
 from .baseband import Band, Spectrum, level_out, take_band
@@ -24,7 +25,7 @@ STRETCHES_PPM = (-130.0, 0.0, 130.0)  # between them a group's four chirps add u
 CANDIDATES = 8
 APART_S = 0.004
 LEAST_HEIGHT = 8.0
-SILENT_SHARE = 1e-3  # of the largest answer: digital silence, which tells nothing of the noise
+ALIVE_POWER = 0.1  # of a levelled sound's 1: under this is digital silence, which tells nothing of the noise
 FINE_HZ = (1_400.0, 6_600.0)
 FINE_BEFORE_S, FINE_AFTER_S = 0.012, 0.012
 FIRST_SHARE = 0.4  # of the strongest arrival: direct sound this far under its echo is still the first
@@ -59,13 +60,17 @@ def search_marks(spectrum: Spectrum) -> tuple[list[MarkGroup], list[MarkGroup]]:
     band = level_out(take_band(spectrum, *SEARCH_HZ), LEVEL_WINDOW_S)
     bins = fft.fft(band.samples)
     seconds = spectrum.length / spectrum.rate
-    start = _candidates(np.abs(_group_response(band, bins, True)), band.rate, seconds, True)
-    return start, _candidates(np.abs(_group_response(band, bins, False)), band.rate, seconds, False)
+    power = band.samples.real**2 + band.samples.imag**2
+    alive = uniform_filter1d(power, max(1, round(LEVEL_WINDOW_S * band.rate))) > ALIVE_POWER
+    start = _candidates(np.abs(_group_response(band, bins, True)), alive, band.rate, seconds, True)
+    return start, _candidates(np.abs(_group_response(band, bins, False)), alive, band.rate, seconds, False)
 
 
-def _candidates(size: NDArray[np.floating], rate: float, seconds: float, rising: bool) -> list[MarkGroup]:
+def _candidates(
+    size: NDArray[np.floating], alive: NDArray[np.bool_], rate: float, seconds: float, rising: bool
+) -> list[MarkGroup]:
     """The highest places, none within APART_S of a higher one."""
-    heard = size[size > SILENT_SHARE * float(size.max())] if len(size) else size
+    heard = size[alive]
     noise = float(np.median(heard)) / 1.1774 if len(heard) else 1.0  # median of a Rayleigh variable
     height = 0.5 * (size / (noise + 1e-12)) ** 2
     height = height[: int(seconds * rate)].astype(np.float64)
