@@ -20,9 +20,10 @@ RISE_KNEE_DB, RISE_TOP_DB = 4.0, 12.0  # beyond the knee a stroke is sure of its
 RISE_WEIGHT, MORE_RISE_WEIGHT = 1.45, 0.25  # nats a dB
 ATTACK_TOP_DB, ATTACK_WEIGHT = 20.0, 0.15
 LEVEL_WEIGHT, LEVEL_DEPTH_DB = 0.11, 40.0  # nats for each dB under the take's strokes
+FAINT_UNDER_DB, FAINT_WEIGHT = 20.0, 0.20  # more for each dB further down: softer than any tap beside an accent
 COLOUR_WEIGHT, COLOUR_TOP_DB = 0.40, 15.0  # nats for each dB of mean distance from the take's colour
 FALL_WEIGHT, FALL_TOP_DB = 0.09, 10.0  # a stroke falls at once, a voice goes on
-BASE = -2.6
+BASE = -3.0
 # What is so sharp was struck, whatever it sounds like: sticks that count off show 19, 28 and 13 dB or more in nine
 # of ten cases, voices in hardly any.
 SHARP_RISE_DB, SHARP_ATTACK_DB, SHARP_FALL_DB = 15.0, 24.0, 10.0
@@ -54,6 +55,7 @@ def weigh(found: Onsets, rise_db: Array, habit: Habit | None) -> Array:
     out += FALL_WEIGHT * np.clip(found.fall_db, -FALL_TOP_DB, FALL_TOP_DB)
     if habit is not None:
         out += LEVEL_WEIGHT * np.clip(found.level_db - habit.level_db, -LEVEL_DEPTH_DB, 0)
+        out += FAINT_WEIGHT * np.clip(found.level_db - habit.level_db + FAINT_UNDER_DB, -LEVEL_DEPTH_DB, 0)
         away = np.abs(_colour(found) - habit.colour_db).mean(axis=1)
         sharp = (rise_db > SHARP_RISE_DB) & (found.attack_db > SHARP_ATTACK_DB) & (found.fall_db > SHARP_FALL_DB)
         out -= COLOUR_WEIGHT * np.minimum(away, COLOUR_TOP_DB) * np.where(sharp, SHARP_COLOUR_SHARE, 1.0)

@@ -16,16 +16,17 @@ from . import leaks, onsets
 from . import novelty as novelties
 from .events import Event, due_s, events_of, follow, late_start_s
 from .evidence import CLEAR_DB, habit_of, weigh
-from .flams import Sounding, find_grace
+from .flams import LEAST_GAP_S, MOST_GAP_S, Sounding, find_grace
 from .matching import MOST_REACH_S
 from .tails import learn_tails
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-FAINT_DB = 0.6  # candidates for the local test: far under what stands on its own
+FAINT_DB = 0.85  # candidates for the local test: far under what stands on its own
 EXTRA_NATS = 2.5  # what a stroke that nobody wrote must bring
 RATTLE_NATS = 0.0  # inside a written buzz many strokes are expected
+LOUDER_DB = 2.0  # a stroke over its own grace
 SAME_S = 0.004  # two feet nearer than this are one stroke
 
 
@@ -100,15 +101,36 @@ def decide(part: Part, zero: ZeroFacts, events: tuple[Event, ...], seen: Look) -
     sure[first.of_event[first.of_event >= 0]] = True
     habit = habit_of(seen.candidates, sure & (seen.rise_db > CLEAR_DB))
     evidence = weigh(seen.candidates, seen.rise_db, habit) + silenced
-    paired = follow(due, heard, evidence)
-    graces = _graces(part, events, paired.of_event, seen)
+    of_event = _mains_not_graces(part, events, follow(due, heard, evidence).of_event, seen, evidence)
+    graces = _graces(part, events, of_event, seen)
     used = np.zeros(len(heard), bool)
-    used[paired.of_event[paired.of_event >= 0]] = True
+    used[of_event[of_event >= 0]] = True
     for at in graces.values():
         used |= np.abs(heard - at) < 2 * SAME_S
-    buzzing = _in_buzz(part, events, paired.of_event, heard)
+    buzzing = _in_buzz(part, events, of_event, heard)
     extra = ~used & ~buzzing & (evidence > EXTRA_NATS)
-    return Found(paired.of_event, graces, extra, ~used & buzzing & (evidence > RATTLE_NATS))
+    return Found(of_event, graces, extra, ~used & buzzing & (evidence > RATTLE_NATS))
+
+
+def _mains_not_graces(
+    part: Part, events: tuple[Event, ...], of_event: NDArray[np.int64], seen: Look, evidence: Array
+) -> NDArray[np.int64]:
+    """The pairing with every stroke moved on that was paired with its own grace: a louder one follows, unclaimed."""
+    heard, level = seen.candidates.times_s, seen.candidates.level_db
+    out = of_event.copy()
+    claimed = set(of_event[of_event >= 0].tolist())
+    with_grace = {s.at_q for s in part.strokes if s.kind == "grace"}
+    for n, event in enumerate(events):
+        j = int(out[n])
+        if j < 0 or part.strokes[event.strokes[0]].at_q not in with_grace:
+            continue
+        last = int(np.searchsorted(heard, heard[j] + MOST_GAP_S))
+        rivals = [k for k in range(j + 1, last) if k not in claimed and heard[k] - heard[j] > LEAST_GAP_S]
+        rivals = [k for k in rivals if level[k] > level[j] + LOUDER_DB and evidence[k] > EXTRA_NATS]
+        if rivals:
+            out[n] = max(rivals, key=lambda k: float(level[k]))
+            claimed.add(int(out[n]))
+    return out
 
 
 def _graces(part: Part, events: tuple[Event, ...], of_event: NDArray[np.int64], seen: Look) -> dict[int, float]:
