@@ -17,9 +17,6 @@ GRID_S = 0.0005
 LEAP = 0.2  # of log brightness from one frame to the next: a fifth brighter
 AREA, OTHER_WAY = 0.04, 0.1  # chosen: share of the picture that leaps, and how much of that may go the other way
 CLEAN = 4.0  # times more of the picture than one frame before and after
-BEGINS = (
-    0.6  # a light is on for less than this part of the time it was off before, or nobody can say which edge is meant
-)
 EXPLAINED = 0.8  # share of the changes that must agree
 FEWEST = 3
 EARLY_PART = 0.48  # of the allowed stretch: see `_answer`
@@ -43,25 +40,9 @@ def agreement(
     change = np.diff(logs, axis=0)
     change[first[1:]] = 0.0
     up, down = (change > LEAP).mean(axis=1), (change < -LEAP).mean(axis=1)
-    edges = [_steps(up, down), _steps(down, up)]
-    found = [
-        answer
-        for steps, others in (edges, edges[::-1])
-        if _begins(at_s, steps, others)
-        and (answer := _answer(at_s, steps, heard_s, near_s, reach_s)) is not None
-        and answer.votes >= share * len(heard_s)
-    ]
-    return max(found, key=lambda answer: answer.votes) if found else None
-
-
-def _begins(at_s: Floats, steps: NDArray[np.intp], others: NDArray[np.intp]) -> bool:
-    """Whether these leaps begin something: the picture leaps back sooner after them than they come after a leap back."""
-    if len(steps) == 0 or len(others) < 0.5 * len(steps):
-        return len(steps) > 0
-    place = np.searchsorted(others, steps)
-    back = [at_s[others[p]] - at_s[s] for p, s in zip(place, steps, strict=True) if p < len(others)]
-    waited = [at_s[s] - at_s[others[p - 1]] for p, s in zip(place, steps, strict=True) if p > 0]
-    return bool(np.median(back or [0.0]) < BEGINS * np.median(waited or [np.inf]))
+    # Only brightening counts: with quick strokes a light's going out comes as regularly, a fixed time after the event.
+    answer = _answer(at_s, _steps(up, down), heard_s, near_s, reach_s)
+    return answer if answer is not None and answer.votes >= share * len(heard_s) else None
 
 
 def _steps(one: Floats, other: Floats) -> NDArray[np.intp]:

@@ -41,7 +41,10 @@ def measure_motion(raw: RawTake, heard_s: tuple[float, ...]) -> MotionFacts:
     if len(at_s) < 8 or len(heard) == 0:
         return MotionFacts()
     fitted = _by_strikes(logs, first, at_s, heard) if _shows_something(raw) else None
-    if fitted is None:
+    sharp = None
+    if _even(heard) and float(np.median(np.diff(heard))) < 2 * REACH_ALONE_S:
+        pass  # a light for each of quick even strokes fits at every stroke's distance
+    elif fitted is None:
         sharp = agreement(logs, first, at_s, heard, 0.0, REACH_ALONE_S, SHARE_ALONE)
     else:
         sharp = agreement(logs, first, at_s, heard, fitted[0], REACH_NEAR_S, SHARE_NEAR)
@@ -140,6 +143,8 @@ def _agrees(best: Floats, top: int) -> bool:
 def _even(heard: Floats) -> bool:
     """Whether the strokes are so even that only the manner of moving, not the rhythm, could tell."""
     gaps = np.diff(heard)
+    if len(gaps) == 0:
+        return False
     usual = float(np.median(gaps))
     return bool((np.abs(gaps - usual) < SAME * usual).mean() > SAME_SHARE)
 
