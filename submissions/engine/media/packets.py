@@ -119,7 +119,8 @@ class _SoundDecoder:
         except av.FFmpegError:
             return
         for frame in frames:
-            self._frame(frame)
+            if isinstance(frame, av.AudioFrame):  # a damaged file may change its streams' kinds on the way
+                self._frame(frame)
 
     def _frame(self, frame: Any) -> None:
         heard = self.heard
@@ -136,7 +137,11 @@ class _SoundDecoder:
         self._out(frame)
 
     def _out(self, frame: Any) -> None:
-        for out in self.resampler.resample(frame):
+        try:
+            resampled = self.resampler.resample(frame)
+        except ValueError:  # the sound changed its rate or layout on the way: what no longer fits is left out
+            return
+        for out in resampled:
             block = out.to_ndarray().reshape(-1, self.heard.channels)
             self.heard.samples += len(block)
             if self.heard.samples > self.max_s * self.heard.rate:
