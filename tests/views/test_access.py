@@ -63,6 +63,7 @@ WRITING = [
     ("withdraw-take", ("take",)),
     ("withdraw", ("entry",)),
     ("my-parts", ("entry",)),
+    ("agree-again", ("entry",)),
     ("ask-guardian", ("entry",)),
     ("pick", ("call", "take")),
     ("unpick", ("call", "pick")),
