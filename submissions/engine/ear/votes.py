@@ -43,6 +43,7 @@ WIDE_TEMPO = (0.6, 1.65)
 EXCERPT_S = 15.0  # enough strokes to tell a tempo, few enough seconds to try them all
 GOOD_SUPPORT = 0.75  # share of written strokes found above which no other tempo is looked for
 FAIR_BOTH = 0.6  # ... or share of the page found and share of what was heard explained, both
+TIGHT_S = 0.016  # spread of all but loose players; chance hits in a window of WINDOW_S lie at 0.02 and more
 CANDIDATES = 14
 KEPT = 8
 
@@ -245,7 +246,7 @@ def vote(onsets: Onsets, page: Page, near: tuple[float, ...] = ()) -> list[Hypot
 
     found = tried(1.0) + [weigh(heard, levels, page, zero, 1.0) for zero in near]
     for stretches, straight in _tempi(page, histogram):
-        if any(h.support >= GOOD_SUPPORT or min(h.support, h.explained) > FAIR_BOTH for h in found):
+        if any(_settled(h) for h in found):
             break
         heights = [float(histogram.at(s).max()) for s in stretches]
         for k in np.argsort(heights)[::-1][:4]:
@@ -254,6 +255,15 @@ def vote(onsets: Onsets, page: Page, near: tuple[float, ...] = ()) -> list[Hypot
     found = distinct(found)
     rate = _random_rate(heard, found[0])
     return distinct([weigh(heard, levels, page, h.zero_s, h.stretch, rate) for h in found[:KEPT]])
+
+
+def _settled(one: Hypothesis) -> bool:
+    """Whether no other tempo need be tried: enough is found, and it lies tight.
+
+    A dense page has a stroke near everything that is heard; only chance hits spread over the whole window.
+    """
+    enough = one.support >= GOOD_SUPPORT or min(one.support, one.explained) > FAIR_BOTH
+    return enough and one.spread_s < TIGHT_S
 
 
 def _tempi(page: Page, histogram: _Histogram) -> Iterator[tuple[Array, bool]]:
