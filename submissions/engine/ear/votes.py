@@ -111,7 +111,7 @@ def weigh(
     explained = (len(mine) + int(buzzed.sum())) / max(1, int(inside.sum()))
     sd = _standard_error(off, spread) * (1.0 if _on_ladder(stretch, page.bpm) else SLOPE_SD)
     share = len(mine) / len(page)
-    gain += count_gain
+    gain = float(gain + count_gain)
     explained = min(1.0, explained)
     return Hypothesis(zero_s, stretch, gain, len(mine), share, explained, counted, late, spread, sd)
 

@@ -1,0 +1,150 @@
+"""Zero by the strokes, what changes it and what must not, and when it is not sure."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import soxr
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from submissions.engine.ear.alignment import at_tempo
+from submissions.engine.ear.page import pair_up
+from submissions.engine.ear.votes import robust_mean
+from submissions.engine.music.click import click_layout
+from submissions.engine.rehearsal.spec import BEGINNER, PROFESSIONAL, Faults
+
+from .heard import LEAKED, MARKED, QUIET_ROOM, hear, heard, off_played_ms, part_of, take_of
+
+WAYS = {
+    "marks": replace(QUIET_ROOM, marks=MARKED),
+    "click": replace(QUIET_ROOM, leak=LEAKED),
+    "count-off": replace(QUIET_ROOM, count_off="sticks"),
+    "written": QUIET_ROOM,
+}
+# What a change of the file may move: marks and click to a part of a sample, strokes by what their onsets move.
+STILL_S = {"marks": 5e-6, "click": 30e-6, "count-off": 5e-4, "written": 5e-4}
+few = settings(max_examples=3, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+ways = pytest.mark.parametrize("way", list(WAYS))
+
+
+def known(way):
+    take = take_of(WAYS[way])
+    return take, heard(take).zero
+
+
+class TestZero:
+    @ways
+    def test_comes_from_the_best_way_that_there_is(self, way):
+        take, zero = known(way)
+        assert zero.source == way
+        assert zero.sure
+        assert 0 < zero.sd_s < 0.01
+
+    @ways
+    @few
+    @given(samples=st.integers(1, 300_000))
+    def test_moves_with_the_file(self, way, samples):
+        take, zero = known(way)
+        mono = np.concatenate([np.zeros(samples, np.float32), take.sound.mono])
+        moved = hear(mono, take.sound.rate, take.part).zero
+        assert moved.zero_s - samples / take.sound.rate == pytest.approx(zero.zero_s, abs=STILL_S[way])
+
+    @ways
+    @few
+    @given(seconds=st.floats(0.1, 20.0))
+    def test_does_not_mind_silence_after(self, way, seconds):
+        take, zero = known(way)
+        mono = np.concatenate([take.sound.mono, np.zeros(round(seconds * take.sound.rate), np.float32)])
+        assert hear(mono, take.sound.rate, take.part).zero.zero_s == pytest.approx(zero.zero_s, abs=STILL_S[way])
+
+    @ways
+    @few
+    @given(gain_db=st.floats(-40.0, 6.0), turned=st.booleans())
+    def test_does_not_mind_gain_and_polarity(self, way, gain_db, turned):
+        take, zero = known(way)
+        mono = take.sound.mono * np.float32(10 ** (gain_db / 20) * (-1 if turned else 1))
+        assert hear(mono, take.sound.rate, take.part).zero.zero_s == pytest.approx(zero.zero_s, abs=STILL_S[way])
+
+    @ways
+    @pytest.mark.parametrize("rate", [44_100, 32_000, 96_000])
+    def test_does_not_mind_another_rate(self, way, rate):
+        take, zero = known(way)
+        mono = soxr.resample(take.sound.mono, take.sound.rate, rate, "VHQ")
+        allowed = max(STILL_S[way], 2e-5)
+        assert hear(mono, rate, take.part).zero.zero_s == pytest.approx(zero.zero_s, abs=allowed)
+
+
+class TestZeroByTheStrokes:
+    @pytest.mark.parametrize("instrument", ["snare", "tenors", "bass", "cymbals"])
+    @pytest.mark.parametrize("skill", [BEGINNER, PROFESSIONAL])
+    def test_makes_the_mean_deviation_nought(self, instrument, skill):
+        take = take_of(replace(QUIET_ROOM, skill=skill), instrument, 16)
+        zero = heard(take).zero
+        assert zero.source == "written"
+        assert abs(off_played_ms(take, zero.zero_s)) < (10.0 if skill is BEGINNER else 3.5)
+        assert zero.clock_ratio == 1.0
+        assert not zero.clock_known
+
+    def test_is_that_of_the_last_complete_go(self):
+        take = take_of(replace(QUIET_ROOM, false_start_bars=3, talk=1, thumps=1))
+        assert abs(off_played_ms(take, heard(take).zero.zero_s)) < 10
+
+    @pytest.mark.parametrize("count_off", ["sticks", "voice"])
+    def test_counts_from_the_count_off_when_the_playing_is_late(self, count_off):
+        take = take_of(replace(QUIET_ROOM, count_off=count_off, faults=Faults(late_bars=2)))
+        zero = heard(take).zero
+        assert zero.source == "count-off"
+        assert zero.late_bars == 2
+        assert abs(off_played_ms(take, zero.zero_s) - 2e3 * take.part.bars[0].length_s) < 10 or (
+            abs(off_played_ms(take, zero.zero_s)) < 10
+        )
+
+    @pytest.mark.parametrize("bpm", [96.0, 104.0])
+    def test_follows_another_tempo_of_the_ladder(self, bpm):
+        take = take_of(replace(QUIET_ROOM, bpm=bpm))
+        zero = heard(take).zero
+        assert zero.tempo_ratio == pytest.approx(bpm / 120, abs=2e-3)
+        assert abs(off_played_ms(take, zero.zero_s)) < 10
+
+    def test_is_not_sure_in_the_middle_of_a_loop(self):
+        """Eight equal bars, the first two and the last two not recorded: any shift by bars fits as well."""
+        part = part_of(bars=8)
+        first = [s for s in part.strokes if s.played_bar == 0]
+        bar = part.bars[0]
+        looped = tuple(
+            replace(s, at_q=s.at_q + n * bar.length_q, at_s=s.at_s + n * bar.length_s, bar=n + 1, played_bar=n)
+            for n in range(8)
+            for s in first
+        )
+        loop = replace(part, strokes=looped)
+        from submissions.engine.rehearsal.take import make_take
+
+        take = make_take(loop, replace(QUIET_ROOM, faults=Faults(stop_share=0.75)), 5)
+        rate = take.sound.rate
+        cut = round((take.truth.zero_s + 2 * bar.length_s - 0.1) * rate)
+        zero = hear(take.sound.mono[cut:], rate, loop).zero
+        assert not zero.sure
+        assert zero.runner_up_s is not None
+        assert zero.runner_up_share > 0.8
+
+
+class TestLayouts:
+    def test_of_another_tempo_are_those_of_the_click_itself(self):
+        part = part_of()
+        moved, right = at_tempo(click_layout(part, 2), 0.8), click_layout(part, 2, bpm=96)
+        assert moved.marks_start_s == pytest.approx(right.marks_start_s, abs=1e-9)
+        assert moved.marks_end_s == pytest.approx(right.marks_end_s, abs=1e-9)
+        assert moved.tempo_scale == pytest.approx(right.tempo_scale)
+        assert [b.at_s for b in moved.beats] == pytest.approx([b.at_s for b in right.beats])
+
+
+class TestPairing:
+    def test_takes_each_others_nearest_only(self):
+        mine, its = pair_up(np.array([0.99, 1.02, 2.5]), np.array([1.0, 2.0, 2.49]))
+        assert mine.tolist() == [0, 2]
+        assert its.tolist() == [0, 2]
+
+    def test_has_a_mean_that_a_wild_stroke_does_not_pull(self):
+        late = np.array([0.001, -0.001, 0.002, -0.002, 0.0, 0.07])
+        assert abs(robust_mean(late)[0]) < 0.002

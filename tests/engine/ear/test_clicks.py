@@ -1,0 +1,91 @@
+"""The leaked click: ours far under the drums, a stranger's, and what must not be taken for one."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from submissions.engine.ear.onsets import detect
+from submissions.engine.rehearsal.spec import BEGINNER, Leak
+
+from .heard import LEAKED, QUIET_ROOM, hear, heard, off_ms, take_of
+
+CLOSE_MS = 0.5  # the bar for nine takes in ten at -20 dB
+
+
+class TestOurClick:
+    @pytest.mark.parametrize("path", ["headphones", "speaker", "direct"])
+    @pytest.mark.parametrize("level_db", [-6.0, -20.0])
+    def test_gives_zero_and_clock(self, path, level_db):
+        take = take_of(replace(QUIET_ROOM, leak=Leak(level_db, "ours", path)))
+        zero = heard(take).zero
+        assert zero.source == "click"
+        assert zero.sure and zero.clock_known
+        assert abs(off_ms(take, zero.zero_s)) < CLOSE_MS
+        assert abs(zero.clock_ratio - take.truth.clock_ratio) < 10e-6  # 16 s of click
+
+    @pytest.mark.parametrize("seed", [11, 12, 13, 14])
+    def test_is_found_36_db_under_the_drums(self, seed):
+        take = take_of(replace(QUIET_ROOM, leak=Leak(-36.0, "ours", "direct")), bars=16, seed=seed)
+        zero = heard(take).zero
+        assert zero.source == "click"
+        assert abs(off_ms(take, zero.zero_s)) < CLOSE_MS
+
+    def test_is_known_beat_by_beat_and_by_its_level(self):
+        take = take_of(replace(QUIET_ROOM, leak=Leak(-20.0, "ours", "direct")))
+        click = heard(take).click
+        assert click.ours
+        off = np.array(click.times_s)[:, None] - np.array(take.truth.click_times_s)[None, :]
+        assert np.abs(off).min(axis=0).max() < 1e-3
+        assert click.under_drums_db == pytest.approx(20.0, abs=6.0)
+
+    def test_lets_the_strokes_be_late_by_bars(self):
+        late = replace(QUIET_ROOM.faults, late_bars=2)
+        zero = heard(take_of(replace(QUIET_ROOM, leak=LEAKED, faults=late))).zero
+        assert zero.source == "click"
+        assert zero.late_bars == 2
+
+    def test_is_found_where_it_sounds_in_the_count_off_alone(self):
+        take = take_of(replace(QUIET_ROOM, leak=Leak(-12.0, "ours", "direct", count_off_only=True)))
+        zero = heard(take).zero
+        assert zero.source == "click"
+        assert not zero.clock_known
+        assert abs(off_ms(take, zero.zero_s)) < CLOSE_MS
+
+    def test_may_be_upside_down(self):
+        take = take_of(replace(QUIET_ROOM, leak=LEAKED))
+        turned = hear(-take.sound.mono, take.sound.rate, take.part).zero
+        assert turned.zero_s == pytest.approx(heard(take).zero.zero_s, abs=1e-6)
+
+
+class TestAStrangersClick:
+    @pytest.mark.parametrize("sound", ["beep", "woodblock"])
+    @pytest.mark.parametrize("level_db", [-12.0, -24.0])
+    def test_gives_zero_without_being_known(self, sound, level_db):
+        take = take_of(replace(QUIET_ROOM, leak=Leak(level_db, sound, "speaker")))
+        found = heard(take)
+        assert found.zero.source == "click"
+        assert not found.click.ours
+        assert abs(off_ms(take, found.zero.zero_s)) < 1.0
+
+
+class TestWhatIsNoClick:
+    @pytest.mark.parametrize("instrument", ["snare", "tenors", "bass", "cymbals"])
+    @pytest.mark.parametrize("count_off", ["none", "sticks", "voice"])
+    def test_playing_and_counting_off(self, instrument, count_off):
+        found = heard(take_of(replace(QUIET_ROOM, count_off=count_off), instrument))
+        assert found.click is None
+        assert found.zero.source in ("written", "count-off")
+
+    def test_the_strokes_on_a_single_bass_drum(self):
+        found = heard(take_of(replace(QUIET_ROOM, skill=BEGINNER), "bass", 8, 21, "3"))
+        assert found.click is None
+
+    def test_silence(self):
+        take = take_of(QUIET_ROOM)
+        silent = np.zeros_like(take.sound.mono)
+        assert len(detect(silent, take.sound.rate)) == 0
+        zero = hear(silent, take.sound.rate, take.part).zero
+        assert zero.zero_s is None
+        assert zero.source == "none"
+        assert not zero.sure
