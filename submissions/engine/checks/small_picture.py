@@ -7,8 +7,8 @@ from ..findings import Finding, Level
 from ..music.written import Part
 
 CODE = "small-picture"
-SMALL_LINES = 480  # chosen: a quarter of a 1080-line picture needs 540; 480 still looks clean there
-TINY_LINES = 240  # chosen: below it a face or a stick is a smear in any layout
+SMALL_LINES = 360  # computed: nine chairs, three by three, give each a third of 1080 lines
+TINY_LINES = 144  # chosen: with 36 chairs each has 180 lines; under 144 (the smallest usual size) a stick is a smear in any layout
 
 
 def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:

@@ -25,7 +25,7 @@ FEWEST_FRAMES, FEWEST_STROKES = 45, 5  # below them a fit can be luck
 APART_S = 0.055  # another answer counts when it is further away than this
 # Chosen on rehearsal clips of some seeds and checked on others (docs/eye.md): share of the likelihood over the usual
 # one by which the best distance must lead every other one.
-LEAD = 0.22
+LEAD = 0.28
 LEAST = 60.0  # log likelihood over the usual one: far above what chance gives in 1,000 fits
 REACH_ALONE_S, SHARE_ALONE = 0.25, 0.5  # sudden changes without a fit: most strokes must have one
 REACH_NEAR_S, SHARE_NEAR = 0.09, 0.2  # beside a fit: enough that they are no accident

@@ -80,7 +80,7 @@ class TestTheFile:
 
 class TestThePicture:
     @pytest.mark.parametrize(
-        ("size", "says"), [((1920, 1080), None), ((854, 480), None), ((640, 360), "look"), ((320, 180), "redo")]
+        ("size", "says"), [((1920, 1080), None), ((854, 480), None), ((640, 360), None), ((320, 240), "look"), ((128, 96), "redo")]
     )
     def test_has_a_least_size(self, size, says):
         assert level(small_picture, {"width": size[0], "height": size[1]}) == says
