@@ -7,6 +7,7 @@ from ..findings import Finding, Level
 from ..music.written import Part
 
 CODE = "wrong-tempo"
+FITS = 0.8  # both shares: nothing but the part at that tempo gives as much
 LIMIT = 0.015  # chosen: 1.5 % over 16 bars is a whole sixteenth away; a steady player to a click stays within 0.2 %
 
 
@@ -16,7 +17,13 @@ def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
         return
     yield Finding(
         CODE,
-        Level.REDO,
+        Level.REDO if _certain(facts) else Level.LOOK,
         f"This was played at about {part.bpm * ratio:.0f} beats a minute; the segment goes at {part.bpm:.0f}.",
         f"Use the click marked {part.bpm:.0f} and record again. If that is too fast still, climb the practice ladder first.",
     )
+
+
+def _certain(facts: TakeFacts) -> bool:
+    """Whether the other tempo is known, not guessed at: nobody is sent back for a guess."""
+    strokes = facts.strokes
+    return facts.zero.sure or min(strokes.matched / max(1, strokes.written), strokes.explained_share) >= FITS

@@ -1,0 +1,153 @@
+"""What is said of sound, part and playing: every check at both sides of its limits, with something to do."""
+
+import pytest
+
+from submissions.engine.checks import CHECKS, FOLLOWS_FROM, judge
+from submissions.engine.facts import (
+    ContainerFacts,
+    LevelFacts,
+    PlayedStroke,
+    StrokeFacts,
+    TakeFacts,
+    TimingFacts,
+    ZeroFacts,
+)
+from submissions.engine.findings import Level, Verdict, verdict_of
+from submissions.engine.music.score import read_part
+from submissions.engine.rehearsal.cadence import cadence
+
+PART = read_part(cadence()[0].musicxml_text.encode(), "P1")
+CODES = {code for code, _ in CHECKS}
+
+
+def strokes(missing=(), explained=0.95, written=100):
+    rows = tuple(
+        PlayedStroke(n, 1 + n // 10, "1", "stroke", n * 0.1, None if n in missing else 2 + n * 0.1, None if n in missing else 1.0)
+        for n in range(written)
+    )
+    matched = written - len(missing)
+    heard = tuple(2 + n * 0.1 for n in range(max(matched, 10)))
+    return StrokeFacts(rows, (), heard, written, matched, len(missing), explained)
+
+
+def said(level=None, zero=None, played=None, timing=None, container=None, **more):
+    """{code: level} of what is said of a good take with these facts changed."""
+    values = {"zero_s": 2.0, "source": "marks", "sure": True, "sd_s": 0.0001} | (zero or {})
+    facts = TakeFacts(
+        container=ContainerFacts(**({"has_sound": True, "has_picture": True, "width": 1280, "height": 720, "fps": 30.0} | (container or {}))),
+        level=LevelFacts(**({"peak_db": -6.0, "strokes_over_noise_db": 50.0} | (level or {}))),
+        zero=ZeroFacts(**values),
+        strokes=played or strokes(),
+        timing=TimingFacts(**({"spread_ms": 15.0} | (timing or {}))),
+        **more,
+    )
+    return {finding.code: finding.level for finding in judge(facts, PART)}
+
+
+class TestAGoodTake:
+    def test_gets_no_finding(self):
+        assert said() == {}
+
+    def test_is_ready(self):
+        assert verdict_of(()) == Verdict.READY
+
+
+class TestTheLevel:
+    @pytest.mark.parametrize(
+        ("facts", "code", "level"),
+        [
+            ({"silent": True}, "silent", Level.REDO),
+            ({"peak_db": -45.0}, "too-quiet", Level.LOOK),
+            ({"clipped_share": 0.5}, "clipped", Level.REDO),
+            ({"clipped_share": 0.15}, "clipped", Level.LOOK),
+            ({"strokes_over_noise_db": 10.0}, "noisy", Level.LOOK),
+            ({"wind": True}, "noisy", Level.LOOK),
+            ({"dead_channel": True}, "noisy", Level.NOTE),
+            ({"click_under_drums_db": 4.0}, "click-audible", Level.REDO),
+            ({"click_under_drums_db": 18.0}, "click-audible", Level.LOOK),
+        ],
+    )
+    def test_says(self, facts, code, level):
+        assert said(level=facts)[code] == level
+
+    @pytest.mark.parametrize("facts", [{"clipped_share": 0.03}, {"click_under_drums_db": 33.0}, {"peak_db": -30.0}])
+    def test_lets_small_things_be(self, facts):
+        assert said(level=facts) == {}
+
+
+class TestThePart:
+    def test_is_another_one_when_little_fits_either_way(self):
+        assert said(played=strokes(missing=range(0, 100, 3), explained=0.6))["not-this-part"] == Level.REDO
+
+    def test_is_another_one_when_a_dense_page_covers_a_sparse_take(self):
+        assert said(played=strokes(explained=0.4))["not-this-part"] == Level.REDO
+
+    def test_is_looked_at_by_a_person_where_its_place_is_unsure(self):
+        found = said(zero={"sure": False}, played=strokes(missing=range(0, 100, 4), explained=0.8))
+        assert found["not-this-part"] == Level.LOOK
+
+    def test_may_be_played_by_a_beginner(self):
+        assert "not-this-part" not in said(played=strokes(missing=range(0, 100, 9), explained=0.85))
+
+    def test_that_stops_is_incomplete_and_no_other_part(self):
+        found = said(played=strokes(missing=range(50, 100)))
+        assert found["incomplete"] == Level.REDO and "not-this-part" not in found
+
+    def test_that_stops_is_told_with_its_bars(self):
+        facts = TakeFacts(
+            container=ContainerFacts(has_sound=True), zero=ZeroFacts(zero_s=2.0, sure=True), strokes=strokes(missing=range(50, 100))
+        )
+        assert any("bars 6 to 10" in finding.says for finding in judge(facts, PART))
+
+    def test_may_miss_single_strokes(self):
+        assert "incomplete" not in said(played=strokes(missing=range(0, 100, 12)))
+
+
+class TestTheTempo:
+    @pytest.mark.parametrize(("ratio", "wrong"), [(1.0, False), (1.01, False), (1.02, True), (0.9, True)])
+    def test_is_the_clicks(self, ratio, wrong):
+        assert ("wrong-tempo" in said(zero={"tempo_ratio": ratio})) == wrong
+
+    def test_that_is_only_guessed_sends_nobody_back(self):
+        found = said(zero={"tempo_ratio": 0.9, "sure": False}, played=strokes(missing=range(0, 100, 4), explained=0.95))
+        assert found["wrong-tempo"] == Level.LOOK
+
+    @pytest.mark.parametrize(("end_ms", "drifts"), [(20.0, False), (-80.0, True), (80.0, True)])
+    def test_is_kept(self, end_ms, drifts):
+        bars = tuple((n + 1, end_ms * n / 11, 10.0, 8) for n in range(12))
+        assert ("drifts" in said(timing={"by_bar": bars})) == drifts
+
+    def test_begins_in_time(self):
+        assert said(zero={"late_bars": 2})["starts-late"] == Level.LOOK
+
+    @pytest.mark.parametrize(("spread", "loose"), [(34.0, False), (40.0, True)])
+    def test_is_even_enough(self, spread, loose):
+        assert ("loose-timing" in said(timing={"spread_ms": spread})) == loose
+
+    def test_without_certainty_of_zero_is_looked_at(self):
+        assert said(zero={"sure": False})["unsure-of-zero"] == Level.LOOK
+        assert said(zero={"zero_s": None, "sure": False})["unsure-of-zero"] == Level.LOOK
+
+
+class TestACopy:
+    def test_is_named(self):
+        assert said(copy_of="your take of Monday") == {"copy-of-a-take": Level.LOOK}
+
+
+class TestEveryFinding:
+    def test_says_what_to_do(self):
+        facts = TakeFacts(
+            container=ContainerFacts(has_sound=True),
+            level=LevelFacts(peak_db=-45, clipped_share=0.5, strokes_over_noise_db=5, click_under_drums_db=3, dead_channel=True),
+            zero=ZeroFacts(zero_s=1.0, tempo_ratio=1.2, late_bars=1),
+            strokes=strokes(missing=range(40, 80), explained=0.2),
+        )
+        found = judge(facts, PART)
+        assert len(found) > 5
+        assert all(f.says.endswith(".") and f.do.endswith(".") for f in found)
+
+    def test_that_only_follows_from_another_is_left_out(self):
+        assert "loose-timing" not in said(played=strokes(explained=0.2), timing={"spread_ms": 60.0})
+
+    def test_follows_from_codes_that_exist(self):
+        assert set(FOLLOWS_FROM) <= CODES and set().union(*FOLLOWS_FROM.values()) <= CODES
