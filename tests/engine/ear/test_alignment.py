@@ -13,6 +13,7 @@ from submissions.engine.ear.page import pair_up
 from submissions.engine.ear.votes import robust_mean
 from submissions.engine.music.click import click_layout
 from submissions.engine.rehearsal.spec import BEGINNER, PROFESSIONAL, Faults
+from submissions.engine.rehearsal.take import make_take
 
 from .heard import LEAKED, MARKED, QUIET_ROOM, hear, heard, off_played_ms, part_of, take_of
 
@@ -36,7 +37,7 @@ def known(way):
 class TestZero:
     @ways
     def test_comes_from_the_best_way_that_there_is(self, way):
-        take, zero = known(way)
+        zero = known(way)[1]
         assert zero.source == way
         assert zero.sure
         assert 0 < zero.sd_s < 0.01
@@ -96,9 +97,7 @@ class TestZeroByTheStrokes:
         zero = heard(take).zero
         assert zero.source == "count-off"
         assert zero.late_bars == 2
-        assert abs(off_played_ms(take, zero.zero_s) - 2e3 * take.part.bars[0].length_s) < 10 or (
-            abs(off_played_ms(take, zero.zero_s)) < 10
-        )
+        assert abs(off_played_ms(take, zero.zero_s)) < 10
 
     @pytest.mark.parametrize("bpm", [96.0, 104.0])
     def test_follows_another_tempo_of_the_ladder(self, bpm):
@@ -118,8 +117,6 @@ class TestZeroByTheStrokes:
             for s in first
         )
         loop = replace(part, strokes=looped)
-        from submissions.engine.rehearsal.take import make_take
-
         take = make_take(loop, replace(QUIET_ROOM, faults=Faults(stop_share=0.75)), 5)
         rate = take.sound.rate
         cut = round((take.truth.zero_s + 2 * bar.length_s - 0.1) * rate)
