@@ -33,7 +33,7 @@ REACH_S = 0.090  # how far a zero from the strokes may be off: push or drag of a
 SOFT_SHARE = 0.1  # the beats in the softest tenth of places count in full
 LEAST_ALIKE = 2
 FEW_BEATS = 16
-WORTH_TURNING = 7.0  # under this no turning of the ratio within a step makes a click of it
+WORTH_TURNING = 13.0  # under this no turning of the ratio within a step makes a click of it
 TURNS = (-0.6, -0.4, -0.2, 0.0, 0.2, 0.4, 0.6)
 LEAST_SLIDE = 3  # points; the energy of a place is that of its neighbours too
 
@@ -117,7 +117,7 @@ def _best_sum(kinds: list[Gathered], near_s: float, reach_s: float) -> ClickSum:
     ratio = float(ratios[k]) + _vertex(heights[:, at], k) * float(ratios[1] - ratios[0])
     step = float(ratios[1] - ratios[0])
     height = _height(kinds, ratio, at)
-    if height > WORTH_TURNING:
+    if height > WORTH_TURNING or sum(len(one.at_s) for one in kinds) <= FEW_BEATS:
         turned = [(_height(kinds, ratio + share * step, at), ratio + share * step) for share in TURNS]
         height, ratio = max(turned)
     at_s = near_s + at / kinds[0].rate - reach_s
