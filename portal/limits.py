@@ -2,13 +2,10 @@
 
 import hashlib
 import time
-from collections.abc import Callable
 
 from django.conf import settings
 from django.core.cache import cache
-from django.http import HttpRequest, HttpResponse
-from django.template import TemplateDoesNotExist
-from django.template.loader import render_to_string
+from django.http import HttpRequest
 
 
 class TooOften(Exception):
@@ -53,23 +50,3 @@ def address_of(request: HttpRequest) -> str:
     if proxies and len(hops) >= proxies:
         return hops[-proxies]
     return request.META.get("REMOTE_ADDR", "")
-
-
-class TooOftenMiddleware:
-    """Answers 429 with the seconds to wait wherever a view was asked too often."""
-
-    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
-        self.get_response = get_response
-
-    def __call__(self, request: HttpRequest) -> HttpResponse:
-        return self.get_response(request)
-
-    def process_exception(self, request: HttpRequest, error: Exception) -> HttpResponse | None:
-        if not isinstance(error, TooOften):
-            return None
-        minutes = -(-error.retry_s // 60)
-        try:
-            page, kind = render_to_string("429.html", {"minutes": minutes}, request), "text/html; charset=utf-8"
-        except TemplateDoesNotExist:
-            page, kind = f"Too often. Please try again in {minutes} minutes.", "text/plain; charset=utf-8"
-        return HttpResponse(page, status=429, content_type=kind, headers={"Retry-After": str(error.retry_s)})

@@ -46,7 +46,6 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "portal.headers.SecurityHeadersMiddleware",
-    "portal.limits.TooOftenMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "submissions.views.too_often.TooOftenMiddleware",
     "axes.middleware.AxesMiddleware",

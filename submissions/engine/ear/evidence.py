@@ -2,9 +2,8 @@
 
 Conventions: nats, the natural logarithm of "so many times likelier a stroke than a flicker or a voice".
 
-The weights were fitted by logistic regression to 40 000 candidates of takes with known truth (modelled and real
-hits, rooms of 0.1 to 0.9 s, phones, codecs, talk; seeds under 10 000) and rounded; fitted on one half of the kits
-they order the other half's candidates as well as their own, to 0.02 of the area under the curve.
+The weights were fitted by logistic regression to candidates of takes with known truth (modelled and real
+hits, rooms, phones, codecs, talk; seeds under 10 000), then rounded and adjusted by hand.
 """
 
 from dataclasses import dataclass
