@@ -1,7 +1,9 @@
 """Media of our own making: WAV, M4A and films. Never fed with anything from an upload's name."""
 
+import os
 import wave
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -67,7 +69,7 @@ def write_film(
     frames = iter(frames)
     first = next(frames)
     rate = Fraction(fps).limit_denominator(1001)
-    with av.open(name, "w", container_options=container_options or {}) as out:
+    with ordinary_priority(), av.open(name, "w", container_options=container_options or {}) as out:
         video: Any = out.add_stream(video_codec or ("libvpx-vp9" if webm else "libx264"), rate=rate)
         video.height, video.width = first.shape[:2]
         video.pix_fmt = pixel_format
@@ -81,6 +83,24 @@ def write_film(
         if sound is not None:
             audio = sound_out(out, audio_codec or ("libopus" if webm else "aac"), sound, audio_bit_rate)
         _mux(out, video, _pictures(first, frames, times_s, base, picture_starts_s), audio, sound, sound_starts_s)
+
+
+@contextmanager
+def ordinary_priority() -> Iterator[None]:
+    """Leave this thread's scheduling as it was.
+
+    SVT-AV1, run by root, gives its caller real-time priority and leaves it there. Every process started from it
+    later inherits that: programs that wait by yielding then spin without an end, and everything else starves.
+    """
+    if not hasattr(os, "sched_getscheduler"):  # pragma: no cover, only Linux has it
+        yield
+        return
+    policy, priority = os.sched_getscheduler(0), os.sched_getparam(0)
+    try:
+        yield
+    finally:
+        if os.sched_getscheduler(0) != policy:
+            os.sched_setscheduler(0, policy, priority)
 
 
 def _speed(codec: str, crf: int) -> dict[str, str]:
