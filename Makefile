@@ -43,12 +43,10 @@ test: $(VENV)/test.stamp $(VENV)/frontend.stamp
 	@bash tests/needs.sh
 	$(BIN)/ruff check .
 	$(BIN)/mypy
-	@# The Compose binary alone first: started from a worker that has run for long it was seen to spin without an end.
-	$(BIN)/python -m pytest -q tests/services/test_compose.py
-	$(BIN)/python -m pytest -n $(JOBS) --dist loadgroup --ignore tests/services/test_compose.py
+	$(BIN)/python -m pytest -n $(JOBS) --dist worksteal
 
 test-fast: $(VENV)/test.stamp
-	$(BIN)/python -m pytest -n $(JOBS) --dist loadgroup -m "not browser and not service"
+	$(BIN)/python -m pytest -n $(JOBS) --dist worksteal -m "not browser and not service"
 
 lint: $(VENV)/test.stamp
 	$(BIN)/ruff check .

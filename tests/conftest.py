@@ -5,6 +5,15 @@ from types import SimpleNamespace
 import pytest
 
 
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(items):
+    """What starts servers and browsers comes first, so that it falls to one of two workers while the other computes.
+
+    Two browsers at once on two cores wait for each other; the last minutes of a run are short tests for both.
+    """
+    items.sort(key=lambda item: not (item.get_closest_marker("service") or item.get_closest_marker("browser")))
+
+
 @pytest.fixture(autouse=True)
 def own_folders(request, tmp_path):
     """Takes, spooled uploads and mail of a test lie in its own folder; limits are counted anew."""

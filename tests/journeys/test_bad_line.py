@@ -8,7 +8,7 @@ import pytest
 from tests.journeys.browser import new_page
 from tests.journeys.line import BadLine
 
-pytestmark = [pytest.mark.browser, pytest.mark.service, pytest.mark.xdist_group("journeys")]
+pytestmark = [pytest.mark.browser, pytest.mark.service]
 CUTS = 20
 
 

@@ -8,7 +8,7 @@ import pytest
 from portal.embedded import BASE_DIR
 from tests.journeys.browser import browser, new_page
 
-pytestmark = [pytest.mark.browser, pytest.mark.service, pytest.mark.xdist_group("journeys")]
+pytestmark = [pytest.mark.browser, pytest.mark.service]
 
 WIDTHS = (320, 390, 768, 1440)
 AXE = BASE_DIR / "node_modules" / "axe-core" / "axe.min.js"

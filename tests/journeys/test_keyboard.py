@@ -5,7 +5,7 @@ import pytest
 from tests.journeys.browser import DESK, new_page
 from tests.journeys.test_player import answer
 
-pytestmark = [pytest.mark.browser, pytest.mark.service, pytest.mark.xdist_group("journeys")]
+pytestmark = [pytest.mark.browser, pytest.mark.service]
 FURTHEST = 120  # tab stops on one page: more would be no way for anybody
 
 NAME_OF_FOCUS = """() => {

@@ -9,7 +9,7 @@ import pytest
 from tests.journeys.browser import DESK, PHONE, new_page
 from tests.journeys.test_player import answer, send
 
-pytestmark = [pytest.mark.browser, pytest.mark.service, pytest.mark.xdist_group("journeys")]
+pytestmark = [pytest.mark.browser, pytest.mark.service]
 
 
 def sign_in(page, stage, name: str) -> None:

@@ -7,7 +7,7 @@ import pytest
 
 from tests.journeys.browser import DESK, PHONE, new_page
 
-pytestmark = [pytest.mark.browser, pytest.mark.service, pytest.mark.xdist_group("journeys")]
+pytestmark = [pytest.mark.browser, pytest.mark.service]
 
 
 def enter(page, stage, name: str, age: str = "18", guardian: str = "") -> None:

@@ -11,7 +11,7 @@ import pytest
 
 from tests.journeys.browser import browser, new_page
 
-pytestmark = [pytest.mark.browser, pytest.mark.service, pytest.mark.xdist_group("journeys")]
+pytestmark = [pytest.mark.browser, pytest.mark.service]
 
 LEAD_S = 2.5  # silence before the generated take: the page needs so long from camera on to recording
 

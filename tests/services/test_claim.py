@@ -14,7 +14,7 @@ from tests.services import postgres
 
 ROOT = Path(__file__).resolve().parents[2]
 TAKES, WORKERS = 240, 6
-pytestmark = [pytest.mark.service, pytest.mark.xdist_group("postgres")]
+pytestmark = [pytest.mark.service]
 
 
 def run(env: dict, *arguments: str) -> subprocess.Popen:

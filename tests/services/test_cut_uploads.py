@@ -13,7 +13,7 @@ from tusclient.client import TusClient
 
 from tests.services.house import ask, cookie_of, house, request, wait_for
 
-pytestmark = [pytest.mark.service, pytest.mark.xdist_group("uploads")]
+pytestmark = [pytest.mark.service]
 SIZE, CUTS = 3_000_000, 20
 
 

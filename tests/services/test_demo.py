@@ -19,7 +19,7 @@ from submissions.engine.rehearsal.scenario import scenes
 from submissions.management.commands import demo_check
 from tests.services.house import wait_for
 
-pytestmark = [pytest.mark.service, pytest.mark.xdist_group("demo")]
+pytestmark = [pytest.mark.service]
 
 
 class Demo:

@@ -7,7 +7,7 @@ import pytest
 from submissions.engine.rehearsal.scenario import make_scene, scenes
 from tests.services.house import ask, house, look, wait_for
 
-pytestmark = [pytest.mark.service, pytest.mark.xdist_group("worker")]
+pytestmark = [pytest.mark.service]
 LEASE_S = 4
 
 

@@ -17,7 +17,7 @@ from portal.embedded import free_port
 from tests.services.house import ask, cookie_of, house, request, wait_for
 from tests.services.test_cut_uploads import metadata
 
-pytestmark = [pytest.mark.service, pytest.mark.xdist_group("storage")]
+pytestmark = [pytest.mark.service]
 KEY, SECRET, BUCKET = "tapoff-test", "only-for-this-test-0123456789", "tapoff"
 
 
