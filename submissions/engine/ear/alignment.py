@@ -13,7 +13,7 @@ from ..facts import ZeroFacts
 from ..music.click import END_TO_MARK_S, ClickBeat, ClickLayout
 from ..music.written import Part
 from .baseband import transform
-from .believed_marks import Marks, believe_pair, believe_single, other_tempo
+from .believed_marks import Marks, any_plain, believe_pair, believe_single, other_tempo
 from .click_search import FoundClick, confirm_ours, find_click
 from .marks import search_marks
 from .onsets import Onsets
@@ -68,7 +68,7 @@ def align(mono: NDArray[np.floating], rate: int, part: Part, layout: ClickLayout
             click = confirm_ours(spectrum, used, marks.zero_s)
             break
     for used in () if marks else layouts:
-        marks = believe_single(mono, rate, used, starts, ends, ballot)
+        marks = believe_single(mono, rate, used, part, [*starts, *ends], ballot)
         if marks:
             click = confirm_ours(spectrum, used, marks.zero_s)
         else:
@@ -80,6 +80,8 @@ def align(mono: NDArray[np.floating], rate: int, part: Part, layout: ClickLayout
     if click is not None:
         ballot = vote(_strokes_alone(onsets, click, mono, rate), page) or ballot
     facts = _facts(marks, click, ballot, part, used)
+    if marks is None and facts.sure and facts.source != "click" and any_plain(mono, rate, [*starts, *ends]):
+        facts = replace(facts, sure=False)
     return Alignment(facts, _heard(click, mono, rate, onsets))
 
 

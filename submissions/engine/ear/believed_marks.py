@@ -2,7 +2,10 @@
 
 Conventions: as in `marks`. A matched filter always has a strongest place; with headphones on it can lie anywhere. So
 a pair is believed at the distance that the layout gives (or, when the take was made to another tempo of the ladder,
-at a distance that such a tempo gives and the strokes confirm); a single group only where the strokes confirm it.
+at a distance that such a tempo gives and the strokes confirm). A single group is believed where the strokes confirm
+it. A plain one, each of whose four chirps stands out by itself, is no accident: it is believed too where the strokes
+begin whole bars after it, or keep another tempo from it on, or tell nothing; and where they contradict it, nothing
+that they say is sure.
 """
 
 from collections.abc import Iterable
@@ -12,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..music.click import ClickLayout
+from ..music.written import Part
 from .click_search import on_sample
 from .marks import MarkGroup, apart_s, refine
 from .votes import Hypothesis
@@ -23,6 +27,9 @@ MOST_PPM = 260e-6
 SAME_TEMPO = 0.003  # of strokes and marks
 NEAR_S = 0.080  # how far the strokes may lie from the marks' zero: push or drag
 CONFIRMING = 0.5  # share of written strokes that a confirming hypothesis finds
+PLAIN_HEIGHT = 40.0  # drums, voices and hum stay under 25 in made takes without marks
+EVEN = 0.5  # the weakest chirp over the mean of the four: true groups show 0.74 and more, side peaks 0.25 and less
+LATE_BARS = 8
 PATH_SD_S = 60e-6  # what a phone's own filters and the first reflections add; measured on made takes
 CLOCK_SD = 40e-6  # of two devices' quartz against each other, when only one group tells
 
@@ -68,22 +75,34 @@ def believe_single(
     mono: NDArray[np.floating],
     rate: int,
     layout: ClickLayout,
-    starts: list[MarkGroup],
-    ends: list[MarkGroup],
+    part: Part,
+    groups: list[MarkGroup],
     ballot: list[Hypothesis],
 ) -> Marks | None:
-    """One group where the strokes confirm the zero that it gives, else None."""
-    due_start, due_end = on_sample(layout.marks_start_s), on_sample(layout.marks_end_s)
-    singles = sorted([(g, due_start) for g in starts] + [(g, due_end) for g in ends], key=lambda one: -one[0].height)
-    for group, due in singles:
+    """One of the groups (start and end together), where the strokes confirm the zero that it gives, else None."""
+    bar_s = part.bars_from_zero()[0].length_s / layout.tempo_scale
+    for group in sorted(groups, key=lambda one: -one.height):
         if group.height < ALONE_HEIGHT:
             return None
-        if _confirmed(group.at_s - due, layout, ballot):
-            fine = refine(mono, rate, group).group
+        due = on_sample(layout.marks_start_s if group.rising else layout.marks_end_s)
+        fine = refine(mono, rate, group).group
+        if _confirmed(group.at_s - due, layout, ballot) or (
+            is_plain(fine) and _not_denied(group.at_s - due, layout, ballot, bar_s)
+        ):
             sd = float(np.hypot(fine.sd_s, np.hypot(PATH_SD_S, CLOCK_SD * abs(due))))
             start_s, end_s = (fine.at_s, None) if group.rising else (None, fine.at_s)
             return Marks(fine.at_s - due, sd, 1.0, False, start_s, end_s)
     return None
+
+
+def is_plain(fine: MarkGroup) -> bool:
+    """Whether a refined group is one for certain, whatever the strokes say."""
+    return fine.height > PLAIN_HEIGHT and fine.evenness > EVEN
+
+
+def any_plain(mono: NDArray[np.floating], rate: int, groups: list[MarkGroup]) -> bool:
+    """Whether one of the groups is one for certain."""
+    return any(is_plain(refine(mono, rate, group).group) for group in groups if group.height > PLAIN_HEIGHT)
 
 
 def _best(pairs: Iterable[tuple[MarkGroup, MarkGroup]]) -> tuple[MarkGroup, MarkGroup]:
@@ -106,6 +125,20 @@ def _confirmed(zero_s: float, layout: ClickLayout, ballot: list[Hypothesis]) -> 
         and abs(h.stretch * layout.tempo_scale - 1) < SAME_TEMPO
         for h in ballot
     )
+
+
+def _not_denied(zero_s: float, layout: ClickLayout, ballot: list[Hypothesis], bar_s: float) -> bool:
+    """Whether the strokes begin whole bars after zero_s, or at it in a tempo of their own, or tell nothing."""
+    best = max((h.support for h in ballot), default=0.0)
+    if best < CONFIRMING:
+        return True
+    good = [h for h in ballot if h.support > max(CONFIRMING, 0.8 * best)]
+    for one in good:
+        bars = round((one.zero_s - zero_s) / bar_s)
+        in_time = abs(one.stretch * layout.tempo_scale - 1) < SAME_TEMPO
+        if (bars == 0 or (in_time and 0 < bars <= LATE_BARS)) and abs(one.zero_s - zero_s - bars * bar_s) < NEAR_S:
+            return True
+    return False
 
 
 def other_tempo(layout: ClickLayout, starts: list[MarkGroup], ends: list[MarkGroup]) -> list[float]:

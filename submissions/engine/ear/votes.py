@@ -7,29 +7,22 @@ has anything to do with the page: a written stroke sounds with probability HIT a
 comes at random at the rate of the whole take.
 """
 
-from collections.abc import Iterator
-from copy import copy
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft
-from scipy.ndimage import gaussian_filter1d
 
+from .histogram import BUZZ_RATE, HIT, WIDE_TEMPO, Histogram
 from .onsets import Onsets
 from .page import WINDOW_S, Page, pair_up, strongest
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-BIN_S = 0.008
-BLUR_S = 0.014  # between a good player's spread and a beginner's
-HIT = 0.95  # share of written strokes that are heard, for one that plays the part
 COUNT_HIT = 0.8  # share of a count-off's beats that are heard
 COUNT_COST = 3.0  # nats: most takes have no count-off
 LATE_BARS = 4
 LATE_COST = 4.0  # nats: most players come in when they have counted
-BUZZ_RATE = 14.0  # strokes a second that are heard inside a buzz; measured on made takes
 OWN_SHARE = 0.5  # strokes mistaken or not found move the mean by about half of what its own error would be
 OWN_FLOOR_S = 0.3e-3
 SLOPE_SD = 2.0  # a line's value at its end is known half as well as at its middle
@@ -38,9 +31,6 @@ NEARLY_TEMPO, NEARLY_COST = 0.004, 30.0
 SAME_TEMPO = 4e-4  # tempi closer than this are one: clocks and rounding
 MISS_COST = float(-np.log(1 - HIT))
 EDGE_COST = 7.0  # nats: beginning late or stopping early is one event, however many strokes it takes away
-NEAR_TEMPO = 0.03  # how far a player without a click in the ear is followed as a matter of course
-WIDE_TEMPO = (0.6, 1.65)
-EXCERPT_S = 15.0  # enough strokes to tell a tempo, few enough seconds to try them all
 GOOD_SUPPORT = 0.75  # share of written strokes found above which no other tempo is looked for
 FAIR_BOTH = 0.6  # ... or share of the page found and share of what was heard explained, both
 TIGHT_S = 0.016  # spread of all but loose players; chance hits in a window of WINDOW_S lie at 0.02 and more
@@ -66,12 +56,21 @@ class Hypothesis:
 
 def robust_mean(late: Array, width: float = 2.5) -> tuple[float, float]:
     """(mean, spread) of deviations, Huber's estimate with the spread from the median absolute deviation."""
-    centre = float(np.median(late))
+    centre = _median(late)
     for _ in range(8):
-        spread = max(1.4826 * float(np.median(np.abs(late - centre))), 1e-4)
-        weight = np.minimum(1.0, width * spread / np.maximum(np.abs(late - centre), 1e-9))
-        centre = float(np.sum(weight * late) / np.sum(weight))
+        away = np.abs(late - centre)
+        spread = max(1.4826 * _median(away), 1e-4)
+        weight = np.minimum(1.0, width * spread / np.maximum(away, 1e-9))
+        before, centre = centre, float(weight @ late) / float(weight.sum())
+        if abs(centre - before) < 1e-6:
+            break
     return centre, spread
+
+
+def _median(values: Array) -> float:
+    """The median; numpy's own costs several times as much for a few hundred values."""
+    ordered = np.sort(values)
+    return 0.5 * float(ordered[(len(ordered) - 1) // 2] + ordered[len(ordered) // 2])
 
 
 def weigh(
@@ -192,64 +191,22 @@ def _standard_error(late: Array, spread: float) -> float:
     return float(np.hypot(OWN_SHARE * spread / np.sqrt(n) * np.sqrt((1 + lag) / (1 - lag)), OWN_FLOOR_S))
 
 
-class _Histogram:
-    """Votes by Fourier transform, one stretch at a time: every heard stroke asks the page how likely it is there.
-
-    The page answers with the log of its rate of strokes (a bump at every written one, a plateau in a buzz) over the
-    rate of chance; summed over all that was heard this is the log likelihood of a Poisson process.
-    """
-
-    def __init__(self, heard: Array, page: Page, longest: float) -> None:
-        self.page, self.longest = page, longest
-        bins = int((heard[-1] + 1.0) / BIN_S) + int((page.end_s * longest + 1.0) / BIN_S) + 2
-        self.size = fft.next_fast_len(bins, real=True)
-        train = np.bincount(np.round(heard / BIN_S).astype(np.int64), minlength=self.size).astype(float)
-        self.heard = fft.rfft(train)
-        self.chance = max(1.0, 0.2 * len(heard) / max(1.0, float(heard[-1] - heard[0])))
-
-    def at(self, stretch: float) -> Array:
-        train = np.zeros(self.size)
-        places = np.round(self.page.at_s * stretch / BIN_S).astype(np.int64)
-        np.add.at(train, places % self.size, HIT / BIN_S)
-        rate = gaussian_filter1d(train, BLUR_S / BIN_S, mode="wrap")
-        for begin, end in np.round(self.page.buzz_s * stretch / BIN_S).astype(np.int64):
-            rate[begin : end + 1] += BUZZ_RATE
-        answer = np.log1p(rate / self.chance)
-        votes: Array = fft.irfft(self.heard * np.conj(fft.rfft(answer)), self.size)
-        return votes
-
-    def excerpt(self, seconds: float) -> "_Histogram":
-        """The same with a page that ends after so many seconds."""
-        out = copy(self)
-        out.page = replace(self.page, at_s=self.page.at_s[self.page.at_s < seconds])
-        return out
-
-    def peaks(self, stretch: float, count: int) -> list[float]:
-        votes = self.at(stretch)
-        top = (votes >= np.roll(votes, 1)) & (votes > np.roll(votes, -1))
-        places = np.flatnonzero(top)
-        places = places[np.argsort(votes[places])[::-1][:count]]
-        limit = self.size - (self.page.end_s * self.longest + 1.0) / BIN_S
-        return [float((p if p < limit else p - self.size) * BIN_S) for p in places]
-
-
 def vote(onsets: Onsets, page: Page, near: tuple[float, ...] = ()) -> list[Hypothesis]:
     """Hypotheses by falling gain, at most CANDIDATES; `near` are zeros to weigh whatever the votes say."""
     if len(page) < 3 or len(onsets) < 3:
         return []
     onsets = strongest(onsets, page)
     heard, levels = onsets.times_s, onsets.level_db
-    histogram = _Histogram(heard, page, WIDE_TEMPO[1])
+    histogram = Histogram(heard, page, WIDE_TEMPO[1])
 
     def tried(stretch: float, count: int = CANDIDATES) -> list[Hypothesis]:
         return [weigh(heard, levels, page, zero, stretch) for zero in histogram.peaks(stretch, count)]
 
     found = tried(1.0) + [weigh(heard, levels, page, zero, 1.0) for zero in near]
-    for stretches, straight in _tempi(page, histogram):
+    for stretches, straight in histogram.tempi():
         if any(_settled(h) for h in found):
             break
-        heights = [float(histogram.at(s).max()) for s in stretches]
-        for k in np.argsort(heights)[::-1][:4]:
+        for k in np.argsort(histogram.heights(stretches))[::-1][:4]:
             more = tried(float(stretches[k]), 4)
             found += more if straight else [_straighten(onsets, page, h) for h in more]
     found = distinct(found)
@@ -264,22 +221,6 @@ def _settled(one: Hypothesis) -> bool:
     """
     enough = one.support >= GOOD_SUPPORT or min(one.support, one.explained) > FAIR_BOTH
     return enough and one.spread_s < TIGHT_S
-
-
-def _tempi(page: Page, histogram: _Histogram) -> Iterator[tuple[Array, bool]]:
-    """(stretches to try, whether they are exact), the likelier first: a ladder's tempi, nearly this one, any other."""
-    low, high = WIDE_TEMPO
-    whole = np.arange(np.ceil(page.bpm * low), np.floor(page.bpm * high) + 1)
-    yield page.bpm / whole, True
-    step = 1.5 * BLUR_S / max(page.end_s, 1.0)
-    yield np.arange(1 - NEAR_TEMPO, 1 + NEAR_TEMPO, step), False
-    short = histogram.excerpt(EXCERPT_S)
-    step = 1.5 * BLUR_S / max(min(page.end_s, EXCERPT_S), 1.0)
-    wide = np.exp(np.arange(np.log(low), np.log(high), step))
-    heights = np.array([float(short.at(s).max()) for s in wide])
-    best = wide[np.argsort(heights)[::-1][:3]]
-    fine = 1.5 * BLUR_S / max(page.end_s, 1.0)
-    yield np.concatenate([s * (1 + np.arange(-step, step, fine)) for s in best]), False
 
 
 def _random_rate(heard: Array, best: Hypothesis) -> float:

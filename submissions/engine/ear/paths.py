@@ -1,0 +1,107 @@
+"""Where a player who leaves the click goes: one path through the whole take, not one offset and not one tempo.
+
+Conventions: as in `votes`. `late` is how far the playing lies after the page at (zero, stretch), seconds. A path is
+told at knots: (written time, late), straight between them, level outside.
+
+Each second of the page is laid on the recording at every offset within REACH_S; the likeliest sequence of offsets is
+found by dynamic programming over (offset, speed): a player's speed against the click changes little by little, so
+that past half a sixteenth the neighbour's place is no way out.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
+
+from .page import Page
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+STEP_S = 0.005
+REACH_S = 0.8
+WINDOW_S = 1.0  # of the page; some strokes, and too short to leave the click in
+BLUR_S = 0.016  # a player's spread about their own path
+HIT = 0.95
+FASTEST = 14  # steps of STEP_S in WINDOW_S: 7 per cent
+TURN_COST = 2.0  # nats for each step by which the speed changes from one second to the next
+AWAY_COST = 0.3  # nats for each step of speed at the beginning: who plays to a click begins with it
+PUSH_S = 0.040  # how far from the given zero the path begins
+LEAST_GAIN = 25.0  # nats over the best straight line
+LEAST_AWAY_S = 0.050
+
+
+@dataclass(frozen=True)
+class Path:
+    """How late the playing is along the page, and how much likelier than staying with the click."""
+
+    at_s: Array  # knots, written time
+    late_s: Array
+    gain: float  # nats over the best path without any speed
+
+    @property
+    def leaves(self) -> bool:
+        """Whether the player goes away from the click for certain, and as far as can be heard."""
+        return self.gain > LEAST_GAIN and float(np.ptp(self.late_s)) > LEAST_AWAY_S
+
+    def late_at(self, at_s: Array) -> Array:
+        late: Array = np.interp(at_s, self.at_s, self.late_s)
+        return late
+
+
+def follow_path(heard: Array, page: Page, zero_s: float, stretch: float) -> Path | None:
+    """The likeliest path of the playing about (zero_s, stretch), or None where too little is written or heard."""
+    if len(heard) < 8 or len(page) < 8 or page.end_s < 4 * WINDOW_S:
+        return None
+    scores, centres = _scores(heard, page, zero_s, stretch)
+    offsets = (np.arange(scores.shape[1]) - scores.shape[1] // 2) * STEP_S
+    prior = -0.5 * (offsets / PUSH_S) ** 2
+    best, states = _best_path(scores, prior)
+    straight = float((scores.sum(axis=0) + prior).max())
+    return Path(centres, offsets[states], best - straight)
+
+
+def _scores(heard: Array, page: Page, zero_s: float, stretch: float) -> tuple[Array, Array]:
+    """(nats of each window at each offset, (windows, offsets); written time of the windows' middles)."""
+    reach = round(REACH_S / STEP_S)
+    first_s = min(heard[0], zero_s + stretch * page.at_s[0]) - REACH_S - 1.0
+    last_s = max(heard[-1], zero_s + stretch * page.at_s[-1]) + REACH_S + 1.0
+    size = int((last_s - first_s) / STEP_S) + 2
+    train = np.bincount(np.round((heard - first_s) / STEP_S).astype(np.int64), minlength=size).astype(float)
+    chance = max(1.0, 0.5 * len(heard) / max(1.0, float(heard[-1] - heard[0])))
+    nats = np.log(1 - HIT + HIT * gaussian_filter1d(train / STEP_S, BLUR_S / STEP_S) / chance)
+    places = np.round((zero_s + stretch * page.at_s - first_s) / STEP_S).astype(np.int64)
+    each = nats[places[:, None] + np.arange(-reach, reach + 1)[None, :]]
+    window = np.floor((page.at_s - page.at_s[0]) / WINDOW_S).astype(np.int64)
+    scores = np.zeros((int(window[-1]) + 1, 2 * reach + 1))
+    np.add.at(scores, window, each)
+    return scores, page.at_s[0] + (np.arange(len(scores)) + 0.5) * WINDOW_S
+
+
+def _best_path(scores: Array, prior: Array) -> tuple[float, Ints]:
+    """(nats, offset index of each window) of the likeliest path."""
+    count, width = scores.shape
+    speeds = np.arange(-FASTEST, FASTEST + 1)
+    now = scores[0] + prior + -AWAY_COST * np.abs(speeds)[:, None]
+    came = np.zeros((count, len(speeds), width), np.int8)  # how the speed changed on the way here
+    source = np.arange(width)[None, :] - speeds[:, None]
+    outside = (source < 0) | (source >= width)
+    source = np.clip(source, 0, width - 1)
+    for n in range(1, count):
+        padded = np.pad(now, ((1, 1), (0, 0)), constant_values=-np.inf)
+        turned = np.stack([padded[:-2] - TURN_COST, padded[1:-1], padded[2:] - TURN_COST])
+        turn = np.argmax(turned, axis=0)
+        best = np.take_along_axis(turned, turn[None], axis=0)[0]
+        now = np.where(outside, -np.inf, np.take_along_axis(best, source, axis=1)) + scores[n]
+        came[n] = np.take_along_axis(turn - 1, source, axis=1)
+    speed, at = (int(k) for k in np.unravel_index(int(np.argmax(now)), now.shape))
+    total = float(now[speed, at])
+    states = np.zeros(count, np.int64)
+    for n in range(count - 1, -1, -1):
+        states[n] = at
+        if n:
+            turn_here = int(came[n, speed, at])
+            at -= int(speeds[speed])
+            speed += turn_here
+    return total, states
