@@ -108,6 +108,9 @@ class ZeroFacts:
     count_off_bars: int = 0
     late_bars: int = 0  # whole bars between where bar 1 is due and where the playing began
     sure: bool = False
+    # Where the player leaves the click: (written time, seconds behind the click) at knots, straight between them and
+    # level outside; empty for one who stays, or who keeps one other tempo (tempo_ratio).
+    path: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,18 +15,27 @@ from ..music.written import Part
 from .baseband import transform
 from .believed_marks import Marks, any_plain, believe_pair, believe_single, other_tempo
 from .click_search import FoundClick, confirm_ours, find_click
+from .histogram import NEAR_TEMPO
 from .marks import search_marks
 from .onsets import Onsets
-from .page import only, page_of
-from .votes import Hypothesis, vote
+from .page import Page, only, page_of, pair_up, strongest
+from .paths import OWN_AWAY_S, WIDE_PUSH_S, beats_tempo, begin_with_click, follow_path
+from .votes import SAME_TEMPO, Hypothesis, vote
 
 SURE_GAP = 8.0  # nats between the best and the next hypothesis
 SURE_SUPPORT = 0.5
+SURE_SD_S = 0.008  # two of them and some more lie within the 20 ms past which a zero must be called unsure
+SURE_BOTH = 0.75  # at another tempo: share of the page found and share of what was heard explained, both ...
+SURE_SPREAD_S = 0.020  # ... and lying tight; with a tempo to choose, many pages lie somehow on many others
 COUNTED_BEATS = 3  # heard, to call a count-off one
 CLICK_ONSET_S = 0.006  # an onset this near to a click is the click ...
 STROKE_OVER_CLICK = 1.6  # ... unless it is louder than the click by this much (4 dB)
+CLICK_PEAK_S = 0.012
+STROKE_PEAK_S = 0.030  # the longest drum of the line has had its first swing
+LEAST_STROKES = 8
 BAR_OFF_S = 0.120  # who begins bars late still begins on the beat, as well as players do
 OTHER_TEMPO = 0.01
+SURE_BEAT = 0.2  # of a beat: the strokes then tell which beat of a stranger's click zero is
 
 
 @dataclass(frozen=True)
@@ -77,12 +86,14 @@ def align(mono: NDArray[np.floating], rate: int, part: Part, layout: ClickLayout
             break
     else:
         used = used if marks else layout
+    alone = onsets
     if click is not None:
-        ballot = vote(_strokes_alone(onsets, click, mono, rate), page) or ballot
-    facts = _facts(marks, click, ballot, part, used)
+        alone = _strokes_alone(onsets, click, mono, rate)
+        ballot = vote(alone, page) or ballot
+    facts = _leave(_facts(marks, click, ballot, part, used), strongest(alone, page).times_s, page, ballot)
     if marks is None and facts.sure and facts.source != "click" and any_plain(mono, rate, [*starts, *ends]):
         facts = replace(facts, sure=False)
-    return Alignment(facts, _heard(click, mono, rate, onsets))
+    return Alignment(facts, _heard(click, mono, rate, alone, page, ballot))
 
 
 def _layouts(layout: ClickLayout, part: Part, ballot: list[Hypothesis], scales: list[float]) -> list[ClickLayout]:
@@ -119,22 +130,35 @@ def _strokes_alone(onsets: Onsets, click: FoundClick, mono: NDArray[np.floating]
         return onsets
     right = np.clip(np.searchsorted(times, onsets.times_s), 1, len(times) - 1)
     gap = np.minimum(np.abs(onsets.times_s - times[right - 1]), np.abs(onsets.times_s - times[right]))
-    keep = (gap > CLICK_ONSET_S) | (_peaks(mono, rate, onsets) > STROKE_OVER_CLICK * click.peak)
+    keep = (gap > CLICK_ONSET_S) | (_peaks(mono, rate, onsets.times_s, CLICK_PEAK_S) > STROKE_OVER_CLICK * click.peak)
     return only(onsets, keep)
 
 
-def _peaks(mono: NDArray[np.floating], rate: int, onsets: Onsets) -> NDArray[np.float64]:
-    """The largest sample within 12 ms of each onset."""
-    count = round(0.012 * rate)
-    starts = np.clip(np.round(onsets.times_s * rate).astype(np.int64), 0, max(0, len(mono) - count))
+def _peaks(mono: NDArray[np.floating], rate: int, times_s: NDArray[np.float64], length_s: float) -> NDArray[np.float64]:
+    """The largest sample within length_s after each time."""
+    count = round(length_s * rate)
+    starts = np.clip(np.round(times_s * rate).astype(np.int64), 0, max(0, len(mono) - count))
     windows = np.lib.stride_tricks.sliding_window_view(mono, count)[starts]
     return np.asarray(np.abs(windows).max(axis=1), dtype=np.float64)
 
 
-def _heard(click: FoundClick | None, mono: NDArray[np.floating], rate: int, onsets: Onsets) -> ClickHeard | None:
+def _heard(
+    click: FoundClick | None,
+    mono: NDArray[np.floating],
+    rate: int,
+    strokes: Onsets,
+    page: Page,
+    ballot: list[Hypothesis],
+) -> ClickHeard | None:
+    """The click's times, and its peak under that of a middling stroke of the part, as both are in the sound."""
     if click is None:
         return None
-    peaks = _peaks(mono, rate, _strokes_alone(onsets, click, mono, rate))
+    if ballot and ballot[0].matched >= LEAST_STROKES:
+        # Talk, bleed and what else was heard is none of the drums.
+        mine, _ = pair_up(strokes.times_s, ballot[0].zero_s + ballot[0].stretch * page.at_s)
+        peaks = _peaks(mono, rate, strokes.times_s[mine], STROKE_PEAK_S)
+    else:
+        peaks = _peaks(mono, rate, strokes.times_s, STROKE_PEAK_S)
     under = 20 * float(np.log10(np.median(peaks) / click.peak)) if len(peaks) and click.peak > 0 else None
     inside = tuple(at for at in click.times_s if 0 <= at < len(mono) / rate)
     return ClickHeard(inside, under, click.ours)
@@ -177,7 +201,9 @@ def _by_strange_click(click: FoundClick, ballot: list[Hypothesis], part: Part, l
     if by_strokes.zero_s is None:
         return by_strokes
     beat_s = 60.0 / layout.bpm * click.ratio
-    beats = round((by_strokes.zero_s - click.zero_s) / beat_s)
+    beats = (by_strokes.zero_s - click.zero_s) / beat_s
+    which = abs(beats - round(beats)) < SURE_BEAT
+    beats = round(beats)
     return replace(
         by_strokes,
         zero_s=click.zero_s + beats * beat_s,
@@ -186,7 +212,13 @@ def _by_strange_click(click: FoundClick, ballot: list[Hypothesis], part: Part, l
         clock_ratio=click.ratio,
         clock_known=click.clock_known,
         tempo_ratio=click.ratio / ballot[0].stretch,
+        sure=which and _gap(ballot) > SURE_GAP and ballot[0].support > SURE_SUPPORT,
     )
+
+
+def _gap(ballot: list[Hypothesis]) -> float:
+    """Nats between the best hypothesis and the next."""
+    return ballot[0].gain - (ballot[1].gain if len(ballot) > 1 else 0.0)
 
 
 def _by_strokes(ballot: list[Hypothesis], part: Part, layout: ClickLayout) -> ZeroFacts:
@@ -195,7 +227,6 @@ def _by_strokes(ballot: list[Hypothesis], part: Part, layout: ClickLayout) -> Ze
         return ZeroFacts()
     best = ballot[0]
     second = ballot[1] if len(ballot) > 1 else None
-    gap = best.gain - second.gain if second is not None else best.gain
     share = max(0.0, second.gain / best.gain) if second is not None and best.gain > 0 else 0.0
     counted = best.counted >= COUNTED_BEATS
     per_bar = max(1, sum(beat.counted for beat in layout.beats) // max(1, layout.count_off_bars))
@@ -209,5 +240,37 @@ def _by_strokes(ballot: list[Hypothesis], part: Part, layout: ClickLayout) -> Ze
         tempo_ratio=1 / best.stretch,
         count_off_bars=round(best.counted / per_bar) if counted else 0,
         late_bars=best.late_bars,
-        sure=gap > SURE_GAP and best.support > SURE_SUPPORT,
+        sure=_gap(ballot) > SURE_GAP and _is_sure(best),
+    )
+
+
+def _is_sure(best: Hypothesis) -> bool:
+    """Whether a hypothesis of the strokes alone can be trusted by itself."""
+    if best.support <= SURE_SUPPORT or best.sd_s > SURE_SD_S:
+        return False
+    tight = best.spread_s < SURE_SPREAD_S and min(best.support, best.explained) > SURE_BOTH
+    return tight or abs(best.stretch - 1) < SAME_TEMPO
+
+
+def _leave(facts: ZeroFacts, heard: NDArray[np.float64], page: Page, ballot: list[Hypothesis]) -> ZeroFacts:
+    """The facts with the path of a player who leaves the click, instead of a tempo that is the mean of many."""
+    if facts.zero_s is None or not ballot:
+        return facts
+    best = ballot[0]
+    if facts.source in ("marks", "click"):
+        path = follow_path(heard, page, facts.zero_s + facts.late_bars * page.bar_s, facts.clock_ratio)
+        if path is None or not path.leaves():
+            return facts
+        if not beats_tempo(path, heard, page, best.zero_s, best.stretch, facts.clock_ratio):
+            return facts
+        return replace(facts, path=path.knots, tempo_ratio=1.0)
+    path = follow_path(heard, page, best.zero_s, best.stretch, WIDE_PUSH_S)
+    if path is None or not path.leaves(OWN_AWAY_S) or abs(best.stretch - 1) > NEAR_TEMPO:
+        return facts
+    if not beats_tempo(path, heard, page, best.zero_s, best.stretch, 1.0):
+        return facts
+    zero_s, sd_s, path = begin_with_click(path, facts.zero_s, best.stretch)
+    sd_s = float(np.hypot(facts.sd_s or 0.0, sd_s))
+    return replace(
+        facts, zero_s=zero_s, sd_s=sd_s, sure=facts.sure and sd_s < SURE_SD_S, path=path.knots, tempo_ratio=1.0
     )

@@ -8,7 +8,7 @@ found by dynamic programming over (offset, speed): a player's speed against the 
 that past half a sixteenth the neighbour's place is no way out.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,8 +28,13 @@ FASTEST = 14  # steps of STEP_S in WINDOW_S: 7 per cent
 TURN_COST = 2.0  # nats for each step by which the speed changes from one second to the next
 AWAY_COST = 0.3  # nats for each step of speed at the beginning: who plays to a click begins with it
 PUSH_S = 0.040  # how far from the given zero the path begins
-LEAST_GAIN = 25.0  # nats over the best straight line
+WIDE_PUSH_S = 0.300  # ... where that zero is the strokes' own: a line through a drift begins beside it
+LEAST_GAIN = 25.0  # nats over the best straight line; takes of good players stay under 12, loose ones reach 31
 LEAST_AWAY_S = 0.050
+OWN_AWAY_S = 0.100  # where zero itself is the strokes' own: loose playing wanders by 70 ms
+OTHER_TEMPO = 0.004  # under this a tempo of the strokes' own is nothing but a line through a drift
+OVER_TEMPO = 15.0  # nats by which a path must be better than one other tempo, having more to choose
+SMOOTH = np.array([0.25, 0.5, 0.25])  # knots lie on whole steps
 
 
 @dataclass(frozen=True)
@@ -38,28 +43,54 @@ class Path:
 
     at_s: Array  # knots, written time
     late_s: Array
+    nats: float
     gain: float  # nats over the best path without any speed
 
-    @property
-    def leaves(self) -> bool:
+    def leaves(self, least_away_s: float = LEAST_AWAY_S) -> bool:
         """Whether the player goes away from the click for certain, and as far as can be heard."""
-        return self.gain > LEAST_GAIN and float(np.ptp(self.late_s)) > LEAST_AWAY_S
+        return self.gain > LEAST_GAIN and float(np.ptp(self.late_s)) > least_away_s
 
-    def late_at(self, at_s: Array) -> Array:
-        late: Array = np.interp(at_s, self.at_s, self.late_s)
-        return late
+    @property
+    def knots(self) -> tuple[tuple[float, float], ...]:
+        return tuple(zip(self.at_s.tolist(), self.late_s.tolist(), strict=True))
 
 
-def follow_path(heard: Array, page: Page, zero_s: float, stretch: float) -> Path | None:
+def begin_with_click(path: Path, zero_s: float, stretch: float) -> tuple[float, float, Path]:
+    """(zero, its uncertainty, path from there) of a path about a zero and stretch that the strokes alone gave.
+
+    Who drifts away from the click has begun with it: the parabola through the path that is level at its beginning.
+    """
+    late = path.late_s + (stretch - 1) * path.at_s
+    curve = path.at_s**2
+    bow, level = np.polyfit(curve, late, 1)
+    free = float(np.polyfit(path.at_s, late, 2)[2])
+    rest = float(np.std(late - level - bow * curve))
+    moved = replace(path, late_s=late - float(level))
+    return zero_s + float(level), max(abs(free - float(level)), rest), moved
+
+
+def follow_path(heard: Array, page: Page, zero_s: float, stretch: float, push_s: float = PUSH_S) -> Path | None:
     """The likeliest path of the playing about (zero_s, stretch), or None where too little is written or heard."""
     if len(heard) < 8 or len(page) < 8 or page.end_s < 4 * WINDOW_S:
         return None
     scores, centres = _scores(heard, page, zero_s, stretch)
     offsets = (np.arange(scores.shape[1]) - scores.shape[1] // 2) * STEP_S
-    prior = -0.5 * (offsets / PUSH_S) ** 2
+    prior = -0.5 * (offsets / push_s) ** 2
     best, states = _best_path(scores, prior)
     straight = float((scores.sum(axis=0) + prior).max())
-    return Path(centres, offsets[states], best - straight)
+    late = np.convolve(np.pad(offsets[states], 1, mode="reflect", reflect_type="odd"), SMOOTH, mode="valid")
+    ends = np.array([centres[0] - WINDOW_S / 2, *centres, centres[-1] + WINDOW_S / 2])
+    late = np.pad(late, 1, mode="reflect", reflect_type="odd")
+    late[[0, -1]] = 0.5 * (late[[0, -1]] + late[[1, -2]])
+    return Path(ends, late, best, best - straight)
+
+
+def beats_tempo(path: Path, heard: Array, page: Page, zero_s: float, stretch: float, ratio: float) -> bool:
+    """Whether the path explains the playing better than the one other tempo that the strokes found."""
+    if abs(stretch / ratio - 1) < OTHER_TEMPO:
+        return True
+    scores, _ = _scores(heard, page, zero_s, stretch)
+    return path.nats > float(scores.sum(axis=0).max()) + OVER_TEMPO
 
 
 def _scores(heard: Array, page: Page, zero_s: float, stretch: float) -> tuple[Array, Array]:
@@ -105,3 +136,10 @@ def _best_path(scores: Array, prior: Array) -> tuple[float, Ints]:
             at -= int(speeds[speed])
             speed += turn_here
     return total, states
+
+
+def behind_s(at_s: float, knots: tuple[tuple[float, float], ...]) -> float:
+    """How far behind the click the player is at written time at_s, by a path's knots; 0 without any."""
+    if not knots:
+        return 0.0
+    return float(np.interp(at_s, [at for at, _ in knots], [late for _, late in knots]))

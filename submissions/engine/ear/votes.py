@@ -23,9 +23,10 @@ COUNT_HIT = 0.8  # share of a count-off's beats that are heard
 COUNT_COST = 3.0  # nats: most takes have no count-off
 LATE_BARS = 4
 LATE_COST = 4.0  # nats: most players come in when they have counted
-OWN_SHARE = 0.5  # strokes mistaken or not found move the mean by about half of what its own error would be
+OWN_SHARE = 0.9  # strokes mistaken or not found move the mean by about what its own error would be
+LINE_SHARE = 2.5  # a line's begin is known sqrt(3) times worse than its mean, and slow wander bends it
+WIDE_SPREAD_S = 0.024  # a beginner's; the spread of chance hits alone is 0.055
 OWN_FLOOR_S = 0.3e-3
-SLOPE_SD = 2.0  # a line's value at its end is known half as well as at its middle
 TEMPO_COST = 5.0  # nats: who plays to a click plays its tempo
 NEARLY_TEMPO, NEARLY_COST = 0.004, 30.0
 SAME_TEMPO = 4e-4  # tempi closer than this are one: clocks and rounding
@@ -91,7 +92,7 @@ def weigh(
     due = zero_s + stretch * page.at_s
     mine, its = pair_up(heard, due)
     off = heard[mine] - due[its]
-    spread = float(np.clip(spread, 0.004, 0.03))
+    wide, spread = max(spread, 0.004), float(np.clip(spread, 0.004, 0.03))
     rate = rate or max(1.0, len(heard) / max(1.0, heard[-1] - heard[0]))
     gain = float(np.sum(_hit_gain(off, spread, HIT, rate))) - _missing_cost(its, len(page))
     gain += _level_gain(levels_db[mine], page.level[its])
@@ -108,16 +109,11 @@ def weigh(
     )
     inside = (heard > due[0] - WINDOW_S) & (heard < due[-1] + WINDOW_S)
     explained = (len(mine) + int(buzzed.sum())) / max(1, int(inside.sum()))
-    sd = _standard_error(off, spread) * (1.0 if _on_ladder(stretch, page.bpm) else SLOPE_SD)
+    sd = _standard_error(off, wide, given=abs(stretch - 1) < SAME_TEMPO)
     share = len(mine) / len(page)
     gain = float(gain + count_gain)
     explained = min(1.0, explained)
-    return Hypothesis(zero_s, stretch, gain, len(mine), share, explained, counted, late, spread, sd)
-
-
-def _on_ladder(stretch: float, bpm: float) -> bool:
-    """Whether the tempo is given (this one, or whole beats a minute) rather than fitted to the strokes."""
-    return abs(stretch - 1) < SAME_TEMPO or abs(bpm / stretch - round(bpm / stretch)) < 1e-6
+    return Hypothesis(zero_s, stretch, gain, len(mine), share, explained, counted, late, wide, sd)
 
 
 def _tempo_cost(stretch: float) -> float:
@@ -179,8 +175,11 @@ def _level_gain(heard_db: Array, written: Array) -> float:
     return -0.5 * len(written) * float(np.log(1 - min(r, 0.98) ** 2)) if r > 0 else 0.0
 
 
-def _standard_error(late: Array, spread: float) -> float:
-    """Of the mean of all that was played, from what was matched of it; neighbours' correlation counted."""
+def _standard_error(late: Array, spread: float, given: bool) -> float:
+    """Of the mean of all that was played (given), or of where a line fitted to it begins; neighbours are alike.
+
+    late: what was matched; spread: theirs. Where they lie wide, many have been taken for their neighbours.
+    """
     n = len(late)
     if n < 8:
         return max(spread, 0.01)
@@ -188,7 +187,9 @@ def _standard_error(late: Array, spread: float) -> float:
     total = float(np.sum(centred**2))
     lag = float(np.sum(centred[1:] * centred[:-1]) / total) if total > 0 else 0.0
     lag = float(np.clip(lag, 0.0, 0.9))
-    return float(np.hypot(OWN_SHARE * spread / np.sqrt(n) * np.sqrt((1 + lag) / (1 - lag)), OWN_FLOOR_S))
+    share = OWN_SHARE if given else LINE_SHARE
+    share *= max(1.0, spread / WIDE_SPREAD_S) ** 2
+    return float(np.hypot(share * spread / np.sqrt(n) * np.sqrt((1 + lag) / (1 - lag)), OWN_FLOOR_S))
 
 
 def vote(onsets: Onsets, page: Page, near: tuple[float, ...] = ()) -> list[Hypothesis]:
