@@ -12,6 +12,7 @@ from django.urls import reverse
 from django.utils import timezone, translation
 
 from .models import Entry, MagicLink, MailLog
+from .sentences import finding_in_words
 
 TRIES = 8  # after the last, four hours have passed: the address or the server is wrong, not busy
 FIRST_WAIT_S = 30  # doubled after every failure
@@ -114,6 +115,8 @@ def _message(kind: Kind, entry: Entry, to: str, context: dict) -> EmailMessage:
         values["deadline"] = deadline_words(entry)
         headers["List-Unsubscribe"] = f"<{values['stop']}>"
     with translation.override(entry.language):
+        if context.get("take") is not None:
+            values["findings"] = [finding_in_words(one) for one in context["take"].report.body["findings"]]
         text = render_to_string(f"mail/{kind.name}.txt", values)
     subject, _, body = text.strip().partition("\n")
     return EmailMessage(subject.strip(), body.strip() + "\n", settings.DEFAULT_FROM_EMAIL, [to], headers=headers)

@@ -98,7 +98,8 @@ def probe_take(pk: int, who: str) -> None:
         raise
     if kept:
         later(make_previews, pk)
-        order_mail("verdict", take.entry, f"take-{pk}")
+        again = f"-again-{take.probed_at:%Y%m%d%H%M%S}" if take.probed_at else ""
+        order_mail("verdict", take.entry, f"take-{pk}{again}")
 
 
 # -- materials and exports -----------------------------------------------------------------------------------------
@@ -179,8 +180,9 @@ def mail_out(pk: int) -> None:
 def _about(kind: str, key: str) -> dict:
     """What else the mail speaks of, by its key."""
     if kind == "verdict":
-        pk = int(key.removeprefix("take-"))
-        return {"take": Take.objects.select_related("part__segment", "report").filter(pk=pk).first()}
+        pk, _, again = key.removeprefix("take-").partition("-")
+        found = Take.objects.select_related("part__segment", "report").filter(pk=int(pk))
+        return {"take": found.first(), "again": bool(again)}
     if kind == "decision":
         pk = int(key.removeprefix("decision-"))
         return {"decision": Decision.objects.select_related("take__part").filter(pk=pk).first()}

@@ -4,7 +4,7 @@ from django.contrib.auth.views import LoginView, LogoutView
 from django.urls import path
 
 from .forms import SignInForm
-from .views import components, editor, files, health, organizer, participant, uploads
+from .views import components, editor, files, health, organizer, participant, reading, uploads
 
 shared = [
     path("healthz", health.healthz, name="healthz"),
@@ -51,6 +51,7 @@ organizers = [
     path("desk/<slug:slug>/music/", organizer.segments, name="segments"),
     path("desk/<slug:slug>/music/<int:pk>/", organizer.change_segment, name="change-segment"),
     path("desk/<slug:slug>/parts/<int:pk>/", organizer.desk_part, name="desk-part"),
+    path("desk/<slug:slug>/parts/<int:pk>/reading/", reading.correct_reading, name="correct-reading"),
     path("desk/<slug:slug>/parts/<int:pk>/takes/", organizer.part_takes, name="part-takes"),
     path("desk/<slug:slug>/takes/<str:public_id>/", organizer.desk_take, name="desk-take"),
     path("desk/<slug:slug>/publish/", organizer.publish, name="publish"),

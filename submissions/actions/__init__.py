@@ -17,6 +17,7 @@ from .calls import (
     state_rights,
     update_segment,
 )
+from .corrections import correct_reading
 from .desk import apply_nudge, decide, lay_out, order_export, pick, unpick
 from .entries import (
     agree_again,
@@ -54,6 +55,7 @@ __all__ = [
     "bytes_here",
     "choose_parts",
     "close_call",
+    "correct_reading",
     "create_call",
     "decide",
     "edit_call",

@@ -7,7 +7,7 @@ from django.utils import timezone
 from django.utils.text import slugify
 
 from .. import bridge, files, tasks
-from ..models import Call, Chair, ConsentText, PartRow, Segment
+from ..models import Call, Chair, ConsentText, PartRow, Segment, Take
 from ..models.base import Work, random_id
 from .refused import Refused
 
@@ -26,6 +26,7 @@ EDITABLE = (
     "max_take_bytes",
     "max_takes_per_part",
 )
+MOST_WAKES = 8  # of workers at once; the sweep finds whatever still waits
 MATERIAL_FIELDS = {"count_off_bars", "ladder_from_bpm", "ladder_steps"}
 
 
@@ -100,7 +101,7 @@ def add_segment(call: Call, *, title: str, score: bytes, times: int = 1) -> Segm
         score_sha256=reading.sha256,
         summary=reading.summary,
     )
-    _make_parts(segment, reading)
+    make_parts(segment, reading)
     return segment
 
 
@@ -122,8 +123,9 @@ def update_segment(
         old = segment.score
         transaction.on_commit(lambda: files.remove(old))
         segment.score = files.store_bytes(score, "scores", ".musicxml")
-        segment.score_sha256, segment.summary = reading.sha256, reading.summary
-        _make_parts(segment, reading)
+        segment.score_sha256, segment.summary, segment.corrections = reading.sha256, reading.summary, {}
+        make_parts(segment, reading)
+        measure_again(Take.objects.filter(part__segment=segment))
     segment.save()
     return segment
 
@@ -135,8 +137,11 @@ def _read(score: bytes) -> bridge.ScoreReading:
         raise Refused(str(error), "score") from error
 
 
-def _make_parts(segment: Segment, reading: bridge.ScoreReading) -> None:
+def make_parts(segment: Segment, reading: bridge.ScoreReading, part_id: str = "") -> None:
+    """The rows of a segment's parts as they were read, and their materials; only those of part_id where it is given."""
     for place, part in enumerate(reading.parts, start=1):
+        if part_id and part.part_id != part_id:
+            continue
         row, made = PartRow.objects.update_or_create(
             segment=segment,
             part_id=part.part_id,
@@ -152,6 +157,14 @@ def _make_parts(segment: Segment, reading: bridge.ScoreReading) -> None:
         if made:
             set_chairs(row, part.wanted)
         remake_materials(row)
+
+
+def measure_again(takes) -> int:
+    """Have takes measured again, because what they are measured against has changed; how many they are."""
+    count = bridge.measure_again(takes)
+    for _ in range(min(count, MOST_WAKES)):
+        transaction.on_commit(tasks.wake_probe)
+    return count
 
 
 @transaction.atomic

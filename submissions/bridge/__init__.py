@@ -7,7 +7,7 @@ from ..engine.errors import EngineError
 from .cut import cut_sheet, make_export
 from .music import PartReading, ScoreReading, make_materials, material_keys, part_of, read_score
 from .people import everything_about
-from .takes import forget_report, make_previews, probe, store_report
+from .takes import forget_report, make_previews, measure_again, probe, store_report
 
 __all__ = [
     "EngineError",
@@ -20,6 +20,7 @@ __all__ = [
     "make_materials",
     "make_previews",
     "material_keys",
+    "measure_again",
     "part_of",
     "probe",
     "read_score",

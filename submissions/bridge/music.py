@@ -45,17 +45,25 @@ class ScoreReading:
 
 def read_score(content: bytes, corrections: dict[str, Any] | None = None) -> ScoreReading:
     """Read a MusicXML file; raises EngineError with a sentence when it cannot be used."""
-    read = score.read_score(content, **_corrected(corrections or {}))
+    read = score.read_score(content, corrected=_corrected(corrections or {}))
     parts = [reading for part in read.parts if part.strokes for reading in _readings(part)]
     if not parts:
         raise EngineError("The score holds no part with strokes.")
     return ScoreReading(read.title, hashlib.sha256(content).hexdigest(), _summary(read), tuple(parts))
 
 
-def _corrected(corrections: dict[str, Any]) -> dict[str, Any]:
-    """The organizer's corrections as the music desk takes them: {"rolls": [[12, "2e", 2]], "bass": {"P4-I36": "1"}}."""
-    rolls = {(int(bar), count): strokes for bar, count, strokes in corrections.get("rolls", [])}
-    return {"rolls": rolls, "bass": dict(corrections.get("bass", {}))}
+def _corrected(corrections: dict[str, Any]) -> dict[str, score.Corrections]:
+    """A segment's corrections as the music desk takes them.
+
+    The row holds {part id: {"rolls": [[bar, count, strokes], ...], "drums": {place or instrument: [drum, ...]}}}.
+    """
+    return {
+        part_id: score.Corrections(
+            rolls={(bar, count): strokes for bar, count, strokes in own.get("rolls", [])},
+            drums={key: tuple(drums) for key, drums in own.get("drums", {}).items()},
+        )
+        for part_id, own in corrections.items()
+    }
 
 
 def _summary(read: Score) -> dict[str, Any]:
@@ -100,10 +108,15 @@ def _demand(part: Part) -> dict[str, Any]:
     return {"level": suggested.level, "rank": suggested.rank, "why": suggested.says}
 
 
-def part_of(row: PartRow) -> Part:
-    """The engine's part of a row."""
+def part_of(row: PartRow, whole: bool = False) -> Part:
+    """The engine's part of a row, as corrected by the organizer; whole: with all drums, each on its own."""
     content = files.read_bytes(row.segment.score)
-    return score.read_part(content, row.part_id, row.drum, **_corrected(row.segment.corrections))
+    corrected = _corrected(row.segment.corrections)
+    if whole:
+        read = score.read_score(content, corrected=corrected)
+        return next(part for part in read.parts if part.part_id == row.part_id)
+    own = corrected.get(row.part_id, score.Corrections())
+    return score.read_part(content, row.part_id, row.drum, rolls=own.rolls, bass=own.drums)
 
 
 def material_keys(materials: dict[str, Any]) -> list[str]:

@@ -7,6 +7,7 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 from django.db import transaction
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from .. import files
@@ -58,6 +59,19 @@ def store_report(take_pk: int, who: str, report: Report) -> bool:
         if not take.is_tryout:
             _mark_later_copies(take, report)
     return True
+
+
+def measure_again(takes: QuerySet[Take]) -> int:
+    """Forget what was measured of these takes and put them back into the queue; how many they are.
+
+    Whoever measures one at this moment loses its lease, so that no answer to the old page is kept.
+    """
+    pks = list(takes.kept().values_list("pk", flat=True))
+    ProbeReport.objects.filter(take__in=pks).delete()
+    Preview.objects.filter(take__in=pks).delete()
+    free = {"leased_by": "", "lease_until": None, "attempts": 0, "progress": 0, "failure": "", "failure_ref": ""}
+    Take.objects.filter(pk__in=pks).update(work=Work.WAITING, **free)
+    return len(pks)
 
 
 def forget_report(take: Take) -> None:

@@ -9,7 +9,9 @@ from .desk import (
     missing_to_publish,
     moved,
     people_of,
+    row_of_the_line,
     segments_of,
+    takes_of_the_line,
     totals,
 )
 from .line import (
@@ -56,9 +58,11 @@ __all__ = [
     "parts_now",
     "people_of",
     "public_calls",
+    "row_of_the_line",
     "rows_of",
     "segments_of",
     "take_state",
+    "takes_of_the_line",
     "text_to_agree_to",
     "totals",
     "voices",

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from ..models import Call, Chair, Entry, PartRow, Segment
+from ..models import Call, Chair, Entry, PartRow, Segment, Take
 from .line import PartNow, take_state
 from .players import TakeRow
 
@@ -30,6 +30,17 @@ def segments_of(call: Call) -> list[SegmentNow]:
         parts = list(segment.parts.all())
         found.append(SegmentNow(segment, parts, sum(len(part.unread) for part in parts)))
     return found
+
+
+def row_of_the_line(part: PartRow) -> PartRow:
+    """The row whose sheet shows all notes of the part alike: of a bass line the one on one drum, if its sheet is made."""
+    whole = part.segment.parts.filter(part_id=part.part_id, drum="all").select_related("segment__call").first()
+    return whole if whole is not None and whole.materials else part
+
+
+def takes_of_the_line(part: PartRow) -> int:
+    """How many takes were sent for this part, over every drum of its line."""
+    return Take.objects.kept().filter(part__segment=part.segment_id, part__part_id=part.part_id).count()
 
 
 def moved(segment: Segment, step: int) -> list[int]:
@@ -65,7 +76,10 @@ def by_segment(parts: list[PartNow]) -> list[tuple[Segment, list[PartNow]]]:
 
 def totals(parts: list[PartNow]) -> dict[str, int]:
     """Sums over the whole call."""
-    return {name: sum(getattr(now, name) for now in parts) for name in ("wanted", "received", "ready", "look", "redo", "waiting", "picked", "open")}
+    return {
+        name: sum(getattr(now, name) for now in parts)
+        for name in ("wanted", "received", "ready", "look", "redo", "waiting", "picked", "open")
+    }
 
 
 def for_the_eye(parts: list[PartNow]) -> list[TakeRow]:

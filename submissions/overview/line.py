@@ -151,7 +151,11 @@ def take_state(take: Take) -> str:
 
 def parts_now(call: Call, for_editor: bool = False) -> list[PartNow]:
     """All offered parts of a call in running order, with chairs, newest takes and picks."""
-    parts = list(PartRow.objects.filter(segment__call=call, offered=True).select_related("segment").order_by("segment__place", "place", "pk"))
+    parts = list(
+        PartRow.objects.filter(segment__call=call, offered=True)
+        .select_related("segment")
+        .order_by("segment__place", "place", "pk")
+    )
     now = {part.pk: PartNow(part, []) for part in parts}
     for chair in Chair.objects.filter(part__in=parts).order_by("part", "number"):
         now[chair.part_id].chairs.append(chair)
@@ -200,7 +204,17 @@ def line_of(found: list[Voice], names: bool = False, mine: frozenset[int] = froz
         for number, (state, who) in enumerate(states, 1):
             label = voice.name if len(states) == 1 else f"{voice.name} {number}"
             is_mine = number == 1 and any(now.part.pk in mine for now in voice.parts)
-            line.append(Seat(voice.instrument, voice.drum, label, state, who if names else "", url(voice.parts[0].part) if url else "", is_mine))
+            line.append(
+                Seat(
+                    voice.instrument,
+                    voice.drum,
+                    label,
+                    state,
+                    who if names else "",
+                    url(voice.parts[0].part) if url else "",
+                    is_mine,
+                )
+            )
     return line
 
 
@@ -211,7 +225,11 @@ def line_of_segment(parts: list[PartNow], names: bool = False, url=None) -> list
         states = now.seat_states
         for number, (state, who) in enumerate(states, 1):
             label = now.part.name if len(states) == 1 else f"{now.part.name} {number}"
-            line.append(Seat(now.part.instrument, now.part.drum, label, state, who if names else "", url(now.part) if url else ""))
+            line.append(
+                Seat(
+                    now.part.instrument, now.part.drum, label, state, who if names else "", url(now.part) if url else ""
+                )
+            )
     return line
 
 

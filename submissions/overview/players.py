@@ -40,7 +40,9 @@ def my_parts(entry: Entry) -> list[MyPart]:
     for row in rows_of(entry, tryout=False):
         newest.setdefault(row.take.part_id, row)
     parts = entry.parts.select_related("segment__call").order_by("segment__place", "place")
-    return [MyPart(p, newest[p.pk].take, newest[p.pk].state) if p.pk in newest else MyPart(p, None, "empty") for p in parts]
+    return [
+        MyPart(p, newest[p.pk].take, newest[p.pk].state) if p.pk in newest else MyPart(p, None, "empty") for p in parts
+    ]
 
 
 def public_calls() -> list[Call]:

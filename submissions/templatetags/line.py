@@ -75,8 +75,17 @@ def _mark(circle: Circle, state: str) -> list[SafeString]:
     elif state == "picked":
         drawn.append(_circle(x, y, r - 1, "full"))
         a = r * 0.42
-        drawn.append(format_html('<path class="over" d="M{} {}l{} {}l{} {}"/>', f"{x - a:.1f}", f"{y:.1f}",
-                                 f"{a * 0.7:.1f}", f"{a * 0.7:.1f}", f"{a * 1.25:.1f}", f"{-a * 1.5:.1f}"))
+        drawn.append(
+            format_html(
+                '<path class="over" d="M{} {}l{} {}l{} {}"/>',
+                f"{x - a:.1f}",
+                f"{y:.1f}",
+                f"{a * 0.7:.1f}",
+                f"{a * 0.7:.1f}",
+                f"{a * 1.25:.1f}",
+                f"{-a * 1.5:.1f}",
+            )
+        )
     return drawn
 
 
@@ -87,7 +96,11 @@ def head(kind: str, drum: str = "all", state: str = "empty", scale: float = 1.0)
     inner = format_html_join("", "{}", ((piece,) for circle in circles for piece in _mark(circle, state)))
     return format_html(
         '<svg class="head" width="{}" height="{}" viewBox="0 0 {} {}" aria-hidden="true" focusable="false">{}</svg>',
-        f"{width * scale:g}", f"{height * scale:g}", f"{width:g}", f"{height:g}", inner,
+        f"{width * scale:g}",
+        f"{height * scale:g}",
+        f"{width:g}",
+        f"{height:g}",
+        inner,
     )
 
 

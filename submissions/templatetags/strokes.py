@@ -73,8 +73,16 @@ def _line(bars: list[BarSpan], strokes: list[Stroke], practise: set[int]) -> Saf
     return format_html(
         '<svg viewBox="0 0 {} {}" width="{}" height="{}" role="img" aria-label="{}">{}'
         '<path class="grid" d="M{} {}H{}"/>{}</svg>',
-        f"{WIDTH:g}", f"{HEIGHT:g}", f"{WIDTH:g}", f"{HEIGHT:g}", _label(bars, strokes), back,
-        f"{LEFT:g}", f"{MIDDLE:g}", f"{WIDTH - RIGHT:g}", front,
+        f"{WIDTH:g}",
+        f"{HEIGHT:g}",
+        f"{WIDTH:g}",
+        f"{HEIGHT:g}",
+        _label(bars, strokes),
+        back,
+        f"{LEFT:g}",
+        f"{MIDDLE:g}",
+        f"{WIDTH - RIGHT:g}",
+        front,
     )
 
 
@@ -84,15 +92,33 @@ def _bar(bar: BarSpan, x, marked: bool) -> list[SafeString]:
     top, bottom = MIDDLE - REACH - 6, MIDDLE + REACH + 6
     drawn = []
     if marked:
-        drawn.append(format_html('<rect class="practise" x="{}" y="{}" width="{}" height="{}"/>',
-                                 f"{left:.1f}", f"{top:g}", f"{right - left:.1f}", f"{bottom - top:g}"))
-    drawn.append(format_html('<path class="bar" d="M{} {}V{}M{} {}V{}"/>',
-                             f"{left:.1f}", f"{top:g}", f"{bottom:g}", f"{right:.1f}", f"{top:g}", f"{bottom:g}"))
+        drawn.append(
+            format_html(
+                '<rect class="practise" x="{}" y="{}" width="{}" height="{}"/>',
+                f"{left:.1f}",
+                f"{top:g}",
+                f"{right - left:.1f}",
+                f"{bottom - top:g}",
+            )
+        )
+    drawn.append(
+        format_html(
+            '<path class="bar" d="M{} {}V{}M{} {}V{}"/>',
+            f"{left:.1f}",
+            f"{top:g}",
+            f"{bottom:g}",
+            f"{right:.1f}",
+            f"{top:g}",
+            f"{bottom:g}",
+        )
+    )
     title = _("bar %(number)d: practise") if marked else _("bar %(number)d")
     drawn.append(format_html('<text x="{}" y="12">{}</text>', f"{left:.1f}", title % {"number": bar.number}))
     for beat in range(bar.beats):
         at = x(bar.at_s + bar.length_s * beat / bar.beats)
-        drawn.append(format_html('<text x="{}" y="{}" text-anchor="middle">{}</text>', f"{at:.1f}", f"{HEIGHT - 3:g}", beat + 1))
+        drawn.append(
+            format_html('<text x="{}" y="{}" text-anchor="middle">{}</text>', f"{at:.1f}", f"{HEIGHT - 3:g}", beat + 1)
+        )
     return drawn
 
 
@@ -106,7 +132,10 @@ def _stroke(stroke: Stroke, x: float) -> SafeString:
         return format_html('<circle class="hit" cx="{}" cy="{}" r="2.4"/>', f"{x:.1f}", f"{y:.1f}")
     return format_html(
         '<path class="stem off" d="M{0} {1}V{2}"/><path class="off" d="M{0} {3}l3.6 3.6l-3.6 3.6l-3.6 -3.6z"/>',
-        f"{x:.1f}", f"{MIDDLE:g}", f"{y:.1f}", f"{y - 3.6:.1f}",
+        f"{x:.1f}",
+        f"{MIDDLE:g}",
+        f"{y:.1f}",
+        f"{y - 3.6:.1f}",
     )
 
 
@@ -117,7 +146,11 @@ def _label(bars: list[BarSpan], strokes: list[Stroke]) -> str:
     early = sum(1 for s in strokes if s.late_ms is not None and s.late_ms < -s.notice_ms)
     missed = sum(1 for s in strokes if s.late_ms is None)
     return _("bars %(bars)s: %(all)d strokes, %(early)d early, %(late)d late, %(missed)d missing") % {
-        "bars": numbers, "all": len(strokes), "early": early, "late": late, "missed": missed,
+        "bars": numbers,
+        "all": len(strokes),
+        "early": early,
+        "late": late,
+        "missed": missed,
     }
 
 
@@ -147,6 +180,14 @@ def count_picture(by_count: list) -> dict:
     for count, mean, spread, strokes in by_count:
         shown = max(-FULL_MS, min(FULL_MS, mean)) / FULL_MS
         width = abs(shown) * 60
-        rows.append({"count": count, "mean": mean, "spread": spread, "strokes": strokes,
-                     "x": 64 + (min(shown, 0) * 60), "width": max(width, 1.5)})
+        rows.append(
+            {
+                "count": count,
+                "mean": mean,
+                "spread": spread,
+                "strokes": strokes,
+                "x": 64 + (min(shown, 0) * 60),
+                "width": max(width, 1.5),
+            }
+        )
     return {"rows": rows}

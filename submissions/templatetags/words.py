@@ -92,7 +92,11 @@ def in_zone(moment: datetime | None, zone: str) -> str:
 @register.filter
 def short_time(moment: datetime | None, zone: str) -> str:
     """Day and time without the zone, for tables whose caption names it."""
-    return date_format(moment.astimezone(ZoneInfo(zone or "UTC")), pgettext("format of a date", "j M, H:i")) if moment else ""
+    return (
+        date_format(moment.astimezone(ZoneInfo(zone or "UTC")), pgettext("format of a date", "j M, H:i"))
+        if moment
+        else ""
+    )
 
 
 @register.filter
@@ -102,8 +106,19 @@ def minutes_words(seconds: float | None) -> str:
     return ngettext("about %(n)d minute", "about %(n)d minutes", minutes) % {"n": minutes}
 
 
+@register.filter
+def place_words(key: str) -> str:
+    """A place on the staff as musicians count it, from below: the third space, the fifth line."""
+    steps = "CDEFGAB".find(key[:1]) + 7 * int(key[1:]) - 30 if key[1:].isdecimal() and key[:1] in "CDEFGAB" else None
+    if steps is None or not -1 <= steps <= 9:  # 0 is the lowest line, E4
+        return _("the place %(place)s") % {"place": key}
+    if steps in (-1, 9):
+        return _("over the staff") if steps == 9 else _("under the staff")
+    return (_("space %(n)s from below") if steps % 2 else _("line %(n)s from below")) % {"n": steps // 2 + 1}
+
+
 @register.inclusion_tag("parts/field.html")
-def field(bound, help: str = "") -> dict:
+def field(bound, help: str = "", optional: bool = True) -> dict:
     """One form field with label, help and error, tied together for screen readers."""
     described = []
     help_text = help or bound.help_text
@@ -115,8 +130,16 @@ def field(bound, help: str = "") -> dict:
     if bound.errors:
         attributes["aria-invalid"] = "true"
     kind = getattr(bound.field.widget, "input_type", "")
-    many = hasattr(bound.field.widget, "subwidgets") and bound.field.widget.__class__.__name__ in ("RadioSelect", "CheckboxSelectMultiple")
+    many = hasattr(bound.field.widget, "subwidgets") and bound.field.widget.__class__.__name__ in (
+        "RadioSelect",
+        "CheckboxSelectMultiple",
+    )
     return {
-        "bound": bound, "help": help_text, "widget": None if many else bound.as_widget(attrs=attributes),
-        "tick": kind == "checkbox" and not many, "optional": not bound.field.required and bound.name not in SOMETIMES_NEEDED, "many": many, "described": " ".join(described),
+        "bound": bound,
+        "help": help_text,
+        "widget": None if many else bound.as_widget(attrs=attributes),
+        "tick": kind == "checkbox" and not many,
+        "optional": optional and not bound.field.required and bound.name not in SOMETIMES_NEEDED,
+        "many": many,
+        "described": " ".join(described),
     }

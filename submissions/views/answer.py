@@ -4,15 +4,15 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.urls import reverse
-from django.utils.translation import get_language, ngettext
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from .. import bridge, overview, queue
 from ..forms import DECISION_WORDS
 from ..models import Take
+from ..sentences import finding_in_words
 from ..templatetags.words import ms
 from . import shelf
-from .findings_words import in_this_language
 
 LEVEL_ORDER = {"redo": 0, "look": 1, "note": 2}
 # Spread under which the next practice tempo may lie close to the full one, and from which it starts at the slowest:
@@ -48,7 +48,9 @@ def bars_of(take: Take) -> list[BarPlace]:
 
 
 def _bars_words(bars: list[int]) -> str:
-    return _("bars %(a)s and %(b)s") % {"a": bars[0], "b": bars[1]} if len(bars) > 1 else _("bar %(a)s") % {"a": bars[0]}
+    return (
+        _("bars %(a)s and %(b)s") % {"a": bars[0], "b": bars[1]} if len(bars) > 1 else _("bar %(a)s") % {"a": bars[0]}
+    )
 
 
 def practise_bpm(clicks: list[dict[str, Any]], spread_ms: float | None) -> float | None:
@@ -75,16 +77,22 @@ def praise_words(body: dict[str, Any]) -> str:
     spreads = {bar: spread for bar, _mean, spread, _n in timing.get("by_bar", [])}
     best = [bar for bar in timing.get("best_bars", []) if bar in spreads]
     if best:
-        good.append(_("%(bars)s: your strokes there were the most even, within %(ms)s.") % {"bars": _bars_words(best[:2]), "ms": ms(max(spreads[b] for b in best[:2]))})
+        good.append(
+            _("%(bars)s: your strokes there were the most even, within %(ms)s.")
+            % {"bars": _bars_words(best[:2]), "ms": ms(max(spreads[b] for b in best[:2]))}
+        )
     if body.get("written") and not body.get("missed"):
-        good.append(ngettext("The %(n)d stroke is there.", "All %(n)d strokes are there.", body["written"]) % {"n": body["written"]})
+        good.append(
+            ngettext("The %(n)d stroke is there.", "All %(n)d strokes are there.", body["written"])
+            % {"n": body["written"]}
+        )
     return " ".join(good)
 
 
 def findings_of(body: dict[str, Any]) -> list[dict[str, Any]]:
     """All findings, worst first, in the reader's language."""
     found = sorted(body.get("findings", []), key=lambda f: LEVEL_ORDER.get(f["level"], 3))
-    return [in_this_language(finding, get_language()) for finding in found]
+    return [finding_in_words(finding) for finding in found]
 
 
 def timing_context(take: Take) -> dict[str, Any]:
@@ -119,7 +127,11 @@ def answer_context(take: Take, entry) -> dict[str, Any]:
     if context["failed"] or not hasattr(take, "report"):
         return context
     earlier = overview.rows_of(entry, take.part, take.is_tryout)
-    context |= {"report": take.report, "findings": findings_of(take.report.body), "earlier": earlier if len(earlier) > 1 else []}
+    context |= {
+        "report": take.report,
+        "findings": findings_of(take.report.body),
+        "earlier": earlier if len(earlier) > 1 else [],
+    }
     return context | timing_context(take)
 
 

@@ -42,7 +42,18 @@ def ranked(now: overview.PartNow | None) -> list[Row]:
     candidates = {take.pk: _candidate(take) for take in by_key.values()}
     for one in rank(list(candidates.values())):
         take = by_key[one.key]
-        rows.append(Row(take, "picked" if take.pk in picks else overview.take_state(take), one.place, reason_words(candidates[one.key]), shelf.take_url(take), shelf.poster_url(take), _zero_of(take), picks.get(take.pk)))
+        rows.append(
+            Row(
+                take,
+                "picked" if take.pk in picks else overview.take_state(take),
+                one.place,
+                reason_words(candidates[one.key]),
+                shelf.take_url(take),
+                shelf.poster_url(take),
+                _zero_of(take),
+                picks.get(take.pk),
+            )
+        )
     return sorted(rows, key=lambda row: (row.state == "redo", row.place))
 
 
@@ -75,7 +86,17 @@ def _candidate(take: Take) -> Candidate:
     decided = getattr(take, "newest_word", "")
     verdict = {"accept": "ready", "redo": "redo", "leave": "redo"}.get(decided, report.verdict)
     sure = report.body.get("zero_sure", report.zero_from in ("marks", "click"))
-    return Candidate(take.pk, verdict, report.written, report.missed, report.extra, report.spread_ms, report.bias_ms, bool(sure), container.get("height"))
+    return Candidate(
+        take.pk,
+        verdict,
+        report.written,
+        report.missed,
+        report.extra,
+        report.spread_ms,
+        report.bias_ms,
+        bool(sure),
+        container.get("height"),
+    )
 
 
 def chairs(now: overview.PartNow | None) -> list[dict[str, Any]]:
@@ -93,7 +114,15 @@ def line_up(parts: list[overview.PartNow]) -> list[dict[str, Any]]:
         for pick in now.picks.values():
             take = next((t for t in now.takes if t.pk == pick.take_id), None)
             if take is not None and hasattr(take, "report") and take.report.zero_s is not None:
-                line.append({"pick": pick, "part": now.part, "take": take, "video_url": shelf.take_url(take), "zero_s": (_zero_of(take) or 0.0) - pick.nudge_ms / 1000})
+                line.append(
+                    {
+                        "pick": pick,
+                        "part": now.part,
+                        "take": take,
+                        "video_url": shelf.take_url(take),
+                        "zero_s": (_zero_of(take) or 0.0) - pick.nudge_ms / 1000,
+                    }
+                )
     return line
 
 
@@ -101,6 +130,15 @@ def made(call: Call) -> dict[str, Any]:
     """Exports that were ordered, newest first, and whether some are still being made."""
     rows = []
     for export in call.exports.all()[:40]:
-        files = [file | {"url": reverse("export-file", args=[call.slug, export.public_id, file["name"]])} for file in export.files]
-        rows.append({"export": export, "title": KINDS[export.kind].title if export.kind in KINDS else export.kind, "files": files})
+        files = [
+            file | {"url": reverse("export-file", args=[call.slug, export.public_id, file["name"]])}
+            for file in export.files
+        ]
+        rows.append(
+            {
+                "export": export,
+                "title": KINDS[export.kind].title if export.kind in KINDS else export.kind,
+                "files": files,
+            }
+        )
     return {"made": rows, "working": any(row["export"].work in ("waiting", "running") for row in rows)}

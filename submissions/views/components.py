@@ -10,7 +10,13 @@ from .. import forms, overview
 from ..templatetags.line import STATES
 from .answer import BarPlace
 
-INSTRUMENTS = [("snare", "all"), ("tenors", "all"), *(("bass", str(n)) for n in range(1, 6)), ("bass", "all"), ("cymbals", "all")]
+INSTRUMENTS = [
+    ("snare", "all"),
+    ("tenors", "all"),
+    *(("bass", str(n)) for n in range(1, 6)),
+    ("bass", "all"),
+    ("cymbals", "all"),
+]
 
 
 def _strokes() -> list[dict]:
@@ -18,7 +24,9 @@ def _strokes() -> list[dict]:
     strokes = []
     for n in range(64):
         swing = 25 * math.sin(n * 1.7) if 32 <= n < 48 else 4 * math.sin(n * 2.3)
-        strokes.append({"bar": n // 16 + 1, "written_s": n * 0.125, "late_ms": None if n in (20, 37) else swing, "kind": "stroke"})
+        strokes.append(
+            {"bar": n // 16 + 1, "written_s": n * 0.125, "late_ms": None if n in (20, 37) else swing, "kind": "stroke"}
+        )
     return strokes
 
 

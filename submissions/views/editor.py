@@ -19,7 +19,13 @@ def bench(request: HttpRequest, slug: str) -> HttpResponse:
     call = access.editors_call(request, slug)
     parts = overview.parts_now(call, for_editor=True)
     lines = [
-        {"segment": segment, "seats": overview.line_of_segment(here, names=True, url=lambda part: reverse("shortlist", args=[slug, part.pk])), "line_up": benchwork.line_up(here)}
+        {
+            "segment": segment,
+            "seats": overview.line_of_segment(
+                here, names=True, url=lambda part: reverse("shortlist", args=[slug, part.pk])
+            ),
+            "line_up": benchwork.line_up(here),
+        }
         for segment, here in overview.by_segment(parts)
     ]
     return render(request, "editor/bench.html", {"call": call, "lines": lines, "totals": overview.totals(parts)})
@@ -32,7 +38,13 @@ def shortlist(request: HttpRequest, slug: str, pk: int) -> HttpResponse:
     part = access.editors_part(request, slug, pk)
     parts = overview.parts_now(part.segment.call, for_editor=True)
     now = next((n for n in parts if n.part.pk == part.pk), None)
-    context = {"call": part.segment.call, "part": part, "now": now, "ranked": benchwork.ranked(now), "chairs": benchwork.chairs(now)}
+    context = {
+        "call": part.segment.call,
+        "part": part,
+        "now": now,
+        "ranked": benchwork.ranked(now),
+        "chairs": benchwork.chairs(now),
+    }
     return render(request, "editor/shortlist.html", context)
 
 
@@ -44,7 +56,9 @@ def pick(request: HttpRequest, slug: str, public_id: str) -> HttpResponse:
     chair = get_object_or_404(take.part.chairs, number=request.POST.get("chair", "0"))
     try:
         actions.pick(chair, take, request.user)
-        messages.success(request, _("%(name)s sits on chair %(n)d now.") % {"name": take.entry.display_name, "n": chair.number})
+        messages.success(
+            request, _("%(name)s sits on chair %(n)d now.") % {"name": take.entry.display_name, "n": chair.number}
+        )
     except actions.Refused as error:
         messages.error(request, words.said(error))
     return redirect("shortlist", slug, take.part_id)

@@ -31,7 +31,9 @@ def desk(request: HttpRequest) -> HttpResponse:
 @access.desk
 def new_call(request: HttpRequest) -> HttpResponse:
     """A new draft."""
-    form = forms.CallForm(request.POST or None, initial={"deadline_zone": "UTC", "consent_text": words.consent_proposal()})
+    form = forms.CallForm(
+        request.POST or None, initial={"deadline_zone": "UTC", "consent_text": words.consent_proposal()}
+    )
     if request.method == "POST" and form.is_valid():
         fields = {name: form.cleaned_data[name] for name in CALL_FIELDS}
         call = actions.create_call(request.user, consent_text=form.cleaned_data["consent_text"], **fields)
@@ -39,7 +41,9 @@ def new_call(request: HttpRequest) -> HttpResponse:
             actions.state_rights(call, form.cleaned_data["rights_statement"])
         messages.success(request, _("The call is a draft. Now put the music in."))
         return redirect("segments", call.slug)
-    return render(request, "organizer/call_form.html", {"form": form, "zones": words.zones()}, status=422 if form.errors else 200)
+    return render(
+        request, "organizer/call_form.html", {"form": form, "zones": words.zones()}, status=422 if form.errors else 200
+    )
 
 
 @access.desk
@@ -58,13 +62,21 @@ def edit_call(request: HttpRequest, slug: str) -> HttpResponse:
         else:
             messages.success(request, _("The call is changed."))
             return redirect("board" if call.state != Call.State.DRAFT else "segments", call.slug)
-    return render(request, "organizer/call_form.html", {"form": form, "call": call, "zones": words.zones()}, status=422 if form.errors else 200)
+    return render(
+        request,
+        "organizer/call_form.html",
+        {"form": form, "call": call, "zones": words.zones()},
+        status=422 if form.errors else 200,
+    )
 
 
 def _call_values(call: Call) -> dict:
     values = {name: getattr(call, name) for name in (*CALL_FIELDS, "rights_statement")}
     newest = call.consent_texts.first()
-    return values | {"deadline": call.local_deadline.replace(tzinfo=None), "consent_text": newest.text if newest else ""}
+    return values | {
+        "deadline": call.local_deadline.replace(tzinfo=None),
+        "consent_text": newest.text if newest else "",
+    }
 
 
 @access.desk
@@ -74,13 +86,25 @@ def segments(request: HttpRequest, slug: str) -> HttpResponse:
     form = forms.SegmentForm(request.POST or None, request.FILES or None)
     if request.method == "POST" and form.is_valid():
         try:
-            segment = actions.add_segment(call, title=form.cleaned_data["title"], score=form.cleaned_data["score"].read(), times=form.cleaned_data["times"])
+            segment = actions.add_segment(
+                call,
+                title=form.cleaned_data["title"],
+                score=form.cleaned_data["score"].read(),
+                times=form.cleaned_data["times"],
+            )
         except actions.Refused as error:
             form.add_error(words.field_of(form, error), words.said(error))
         else:
-            messages.success(request, _("“%(title)s” is read. See below what was found in it.") % {"title": segment.title})
+            messages.success(
+                request, _("“%(title)s” is read. See below what was found in it.") % {"title": segment.title}
+            )
             return redirect("segments", slug)
-    context = {"call": call, "form": form, "segments": overview.segments_of(call), "missing": overview.missing_to_publish(call)}
+    context = {
+        "call": call,
+        "form": form,
+        "segments": overview.segments_of(call),
+        "missing": overview.missing_to_publish(call),
+    }
     return render(request, "organizer/segments.html", context, status=422 if form.errors else 200)
 
 
@@ -114,7 +138,13 @@ def desk_part(request: HttpRequest, slug: str, pk: int) -> HttpResponse:
         else:
             messages.success(request, _("The chairs are set."))
             return redirect("segments", slug)
-    context = {"call": part.segment.call, "part": part, "form": form, "reading": scores.reading_of(part), "files": shelf.materials_of(part)}
+    context = {
+        "call": part.segment.call,
+        "part": part,
+        "form": form,
+        "reading": scores.reading_of(part),
+        "files": shelf.materials_of(part),
+    }
     return render(request, "organizer/part.html", context, status=422 if form.errors else 200)
 
 
@@ -153,7 +183,13 @@ def board(request: HttpRequest, slug: str) -> HttpResponse:
     call = access.organizers_call(request, slug)
     parts = overview.parts_now(call)
     by_segment = [
-        {"segment": segment, "parts": here, "seats": overview.line_of_segment(here, names=True, url=lambda part: reverse("part-takes", args=[slug, part.pk]))}
+        {
+            "segment": segment,
+            "parts": here,
+            "seats": overview.line_of_segment(
+                here, names=True, url=lambda part: reverse("part-takes", args=[slug, part.pk])
+            ),
+        }
         for segment, here in overview.by_segment(parts)
     ]
     context = {
@@ -171,7 +207,9 @@ def part_takes(request: HttpRequest, slug: str, pk: int) -> HttpResponse:
     part = access.organizers_part(request, slug, pk)
     now = next((n for n in overview.parts_now(part.segment.call) if n.part.pk == part.pk), None)
     rows = [overview.TakeRow(take, overview.take_state(take)) for take in (now.takes if now else [])]
-    return render(request, "organizer/part_takes.html", {"call": part.segment.call, "part": part, "now": now, "rows": rows})
+    return render(
+        request, "organizer/part_takes.html", {"call": part.segment.call, "part": part, "now": now, "rows": rows}
+    )
 
 
 @access.desk

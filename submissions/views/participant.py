@@ -24,13 +24,20 @@ def _line_context(call: Call, entries=()) -> dict:
     found = overview.voices(parts)
     mine = frozenset(pk for entry in entries for pk in entry.parts.values_list("pk", flat=True))
     seats = overview.line_of(found, mine=mine, url=lambda part: reverse("part", args=[call.slug, part.pk]))
-    return {"voices": found, "seats": seats, "open_chairs": sum(voice.open for voice in found), "beginner": overview.easiest_open(found)}
+    return {
+        "voices": found,
+        "seats": seats,
+        "open_chairs": sum(voice.open for voice in found),
+        "beginner": overview.easiest_open(found),
+    }
 
 
 @require_safe
 def home(request: HttpRequest) -> HttpResponse:
     """All public calls, and the way back to what this browser already holds."""
-    return render(request, "participant/home.html", {"calls": overview.public_calls(), "entries": access.my_entries(request)})
+    return render(
+        request, "participant/home.html", {"calls": overview.public_calls(), "entries": access.my_entries(request)}
+    )
 
 
 @require_safe
@@ -64,7 +71,13 @@ def part(request: HttpRequest, slug: str, pk: int) -> HttpResponse:
     entry = next((e for e in access.my_entries(request) if e.call_id == call.pk), None)
     enter_url = f"{reverse('enter', args=[slug])}?part={part.pk}"
     send_url = reverse("send-take", args=[entry.public_id, part.pk]) if entry else enter_url
-    context = {"call": call, "part": part, "demand": overview.demand_of(part), "files": shelf.materials_of(part), "send_url": send_url}
+    context = {
+        "call": call,
+        "part": part,
+        "demand": overview.demand_of(part),
+        "files": shelf.materials_of(part),
+        "send_url": send_url,
+    }
     return render(request, "participant/part.html", context)
 
 
@@ -72,7 +85,11 @@ def part(request: HttpRequest, slug: str, pk: int) -> HttpResponse:
 def practice(request: HttpRequest, slug: str, pk: int) -> HttpResponse:
     """Play along: tempo ladder, loops, click and guide."""
     part = access.public_part(slug, pk)
-    return render(request, "participant/practice.html", {"call": part.segment.call, "part": part, **shelf.practice_of(part, request.GET)})
+    return render(
+        request,
+        "participant/practice.html",
+        {"call": part.segment.call, "part": part, **shelf.practice_of(part, request.GET)},
+    )
 
 
 def enter(request: HttpRequest, slug: str) -> HttpResponse:
@@ -84,14 +101,34 @@ def enter(request: HttpRequest, slug: str) -> HttpResponse:
     consent = call.consent_texts.first()
     form = forms.EntryForm(call, request.POST or None)
     if request.method == "POST" and form.is_valid():
-        fields = {name: form.cleaned_data[name] for name in ("display_name", "credit_name", "email", "age_band", "country", "guardian_email", "parts", "zone")}
+        fields = {
+            name: form.cleaned_data[name]
+            for name in (
+                "display_name",
+                "credit_name",
+                "email",
+                "age_band",
+                "country",
+                "guardian_email",
+                "parts",
+                "zone",
+            )
+        }
         try:
-            entry, link = actions.enter(call, consent_text=consent, language=get_language() or "en", address=limits.address_of(request), **fields)
+            entry, link = actions.enter(
+                call,
+                consent_text=consent,
+                language=get_language() or "en",
+                address=limits.address_of(request),
+                **fields,
+            )
         except actions.Refused as error:
             form.add_error(words.field_of(form, error), words.said(error))
         else:
             access.remember(request, link)
-            messages.success(request, _("You are in. Your private link is on its way by mail: keep it, with it you come back."))
+            messages.success(
+                request, _("You are in. Your private link is on its way by mail: keep it, with it you come back.")
+            )
             return redirect("my-page", entry.public_id)
     found = overview.voices(overview.parts_now(call))
     chosen = words.chosen_parts(request, form, found)
@@ -107,7 +144,9 @@ def renew_link(request: HttpRequest, slug: str) -> HttpResponse:
         actions.renew_links(call, form.cleaned_data["email"], limits.address_of(request))
         messages.success(request, _("If this address has entered, a new link is on its way to it."))
         return redirect("call", slug)
-    return render(request, "participant/renew_link.html", {"call": call, "form": form}, status=422 if form.errors else 200)
+    return render(
+        request, "participant/renew_link.html", {"call": call, "form": form}, status=422 if form.errors else 200
+    )
 
 
 @never_cache
@@ -161,12 +200,19 @@ def send_take(request: HttpRequest, public_id: str, pk: int) -> HttpResponse:
     form = forms.SendTakeForm(request.POST or None, request.FILES or None)
     if request.method == "POST" and form.is_valid():
         try:
-            take = actions.receive_file(entry, part, form.cleaned_data["video"], is_tryout=form.cleaned_data["is_tryout"])
+            take = actions.receive_file(
+                entry, part, form.cleaned_data["video"], is_tryout=form.cleaned_data["is_tryout"]
+            )
         except actions.Refused as error:
             form.add_error("video", words.said(error))
         else:
             return redirect("my-take", take.public_id)
-    return render(request, "participant/send_take.html", _sending_context(entry, part) | {"form": form}, status=422 if form.errors else 200)
+    return render(
+        request,
+        "participant/send_take.html",
+        _sending_context(entry, part) | {"form": form},
+        status=422 if form.errors else 200,
+    )
 
 
 def _sending_context(entry, part) -> dict:
@@ -183,7 +229,11 @@ def record(request: HttpRequest, public_id: str, pk: int) -> HttpResponse:
     """Film in the browser: the page plays the click, counts in, keeps and sends the take."""
     entry = access.my_entry(request, public_id)
     part = access.public_part(entry.call.slug, pk)
-    context = _sending_context(entry, part) | {"click": shelf.full_click_of(part), "count_off_beats": shelf.count_off_beats(part), "texts": words.recording_texts()}
+    context = _sending_context(entry, part) | {
+        "click": shelf.full_click_of(part),
+        "count_off_beats": shelf.count_off_beats(part),
+        "texts": words.recording_texts(),
+    }
     return render(request, "participant/record.html", context)
 
 
@@ -193,7 +243,9 @@ def sent(request: HttpRequest, upload_id: str) -> HttpResponse:
     """From a finished upload to the take it became."""
     upload = access.my_upload(request, upload_id)
     take = getattr(upload, "take", None)
-    return redirect("my-take", take.public_id) if take else redirect("send-take", upload.entry.public_id, upload.part_id)
+    return (
+        redirect("my-take", take.public_id) if take else redirect("send-take", upload.entry.public_id, upload.part_id)
+    )
 
 
 @never_cache
@@ -250,7 +302,10 @@ def my_mails(request: HttpRequest, public_id: str) -> HttpResponse:
             actions.stop_mail(entry, kind)
             messages.success(request, _("You get no more mails of this kind."))
         return redirect("my-mails", public_id)
-    kinds = [{"kind": kind, "word": word, "stopped": kind in entry.mail_stopped or "all" in entry.mail_stopped} for kind, word in words.MAIL_WORDS.items()]
+    kinds = [
+        {"kind": kind, "word": word, "stopped": kind in entry.mail_stopped or "all" in entry.mail_stopped}
+        for kind, word in words.MAIL_WORDS.items()
+    ]
     return render(request, "participant/my_mails.html", {"entry": entry, "call": entry.call, "kinds": kinds})
 
 
@@ -261,7 +316,11 @@ def stop_mail(request: HttpRequest, secret: str) -> HttpResponse:
     if request.method == "POST":
         actions.stop_mail(link.entry, link.about or "all")
         return render(request, "participant/stop_mail.html", {"done": True, "call": link.entry.call})
-    return render(request, "participant/stop_mail.html", {"word": words.MAIL_WORDS.get(link.about, link.about), "call": link.entry.call})
+    return render(
+        request,
+        "participant/stop_mail.html",
+        {"word": words.MAIL_WORDS.get(link.about, link.about), "call": link.entry.call},
+    )
 
 
 @require_POST

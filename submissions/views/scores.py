@@ -9,10 +9,10 @@ from ..models import PartRow
 def reading_of(part: PartRow) -> dict[str, Any]:
     """Bars, strokes, rolls and what was not read; `wrong` is a sentence when the score cannot be read any more."""
     try:
-        read = bridge.part_of(part)
+        read, whole = bridge.part_of(part), bridge.part_of(part, whole=True)
     except (bridge.EngineError, OSError) as error:
         return {"wrong": str(error)}
     return {
         "bars": len(read.bars_from_zero()), "strokes": len(read.scored()), "seconds": read.end_s, "bpm": read.bpm,
-        "rolls": read.rolls, "drums": read.drum_map, "warnings": read.warnings, "unread": read.unread, "graces": sum(1 for s in read.strokes if s.kind == "grace"),
+        "instrument": whole.instrument, "rolls": whole.rolls, "drums": whole.drum_map, "warnings": read.warnings, "unread": read.unread, "graces": sum(1 for s in read.strokes if s.kind == "grace"),
     }  # fmt: skip

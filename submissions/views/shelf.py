@@ -20,7 +20,11 @@ def url_of(part: PartRow, name: str) -> str:
 def clicks_of(part: PartRow) -> list[dict[str, Any]]:
     """The clicks of the ladder, slowest first: bpm, url, small_url, zero_s, marks_s, performance."""
     clicks = [
-        click | {"url": url_of(part, click["file"]), "small_url": url_of(part, click["compressed"]) if click.get("compressed") else ""}
+        click
+        | {
+            "url": url_of(part, click["file"]),
+            "small_url": url_of(part, click["compressed"]) if click.get("compressed") else "",
+        }
         for click in part.materials.get("clicks", [])
     ]
     return sorted(clicks, key=lambda click: click["bpm"])
@@ -41,7 +45,11 @@ def count_off_beats(part: PartRow) -> int:
 
 def take_url(take: Take) -> str:
     """Where the take's video plays from: the small preview when it is made, the file as sent before that."""
-    return reverse("take-file", args=[take.public_id, "preview"]) if "preview" in take.files else reverse("take-video", args=[take.public_id])
+    return (
+        reverse("take-file", args=[take.public_id, "preview"])
+        if "preview" in take.files
+        else reverse("take-video", args=[take.public_id])
+    )
 
 
 def poster_url(take: Take) -> str:
@@ -78,7 +86,13 @@ def _sheet_word(name: str) -> str:
 def practice_of(part: PartRow, asked: QueryDict) -> dict[str, Any]:
     """What the practice page plays from: addresses of everything made, and what a link asked for."""
     made = part.materials
-    names = [made.get("practice"), made.get("guide"), made.get("guide_compressed"), *made.get("sheets", []), *made.get("stems", {}).values()]
+    names = [
+        made.get("practice"),
+        made.get("guide"),
+        made.get("guide_compressed"),
+        *made.get("sheets", []),
+        *made.get("stems", {}).values(),
+    ]
     return {
         "practice_url": url_of(part, made["practice"]) if made.get("practice") else "",
         "sheet_url": next((url_of(part, name) for name in made.get("sheets", []) if name.endswith(".svg")), ""),
@@ -88,4 +102,18 @@ def practice_of(part: PartRow, asked: QueryDict) -> dict[str, Any]:
         "file_urls": {name: url_of(part, name) for name in names if name},
         "asked_bars": [int(bar) for bar in asked.get("bars", "").split(",") if bar.isdigit()],
         "asked_bpm": asked.get("bpm", ""),
+    }
+
+
+def bar_picture(part: PartRow, bar: int) -> dict[str, Any]:
+    """One bar of the engraved sheet: its address with the part of the picture to show, and its size; {} without one."""
+    sheet = next((name for name in part.materials.get("sheets", []) if name.endswith(".svg")), "")
+    box = part.materials.get("bars", {}).get(f"bar-{bar}")
+    if not sheet or not box:
+        return {}
+    x, y, width, height = box
+    return {
+        "url": f"{url_of(part, sheet)}#svgView(viewBox({x},{y},{width},{height}))",
+        "width": width,
+        "height": height,
     }

@@ -24,6 +24,7 @@ from portal import limits
 
 from .. import access, actions
 from ..models import PartRow, Upload
+from ..sentences import in_words
 
 VERSION = "1.0.0"
 EXTENSIONS = "creation,creation-with-upload,creation-defer-length,checksum,expiration,termination"
@@ -57,12 +58,16 @@ def _tus(**handlers: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]
             else:
                 response = handlers[method](request, **where)
         except Answer as answer:
-            response = HttpResponse(answer.says, status=answer.status, content_type="text/plain; charset=utf-8")
+            response = HttpResponse(
+                in_words(answer.says), status=answer.status, content_type="text/plain; charset=utf-8"
+            )
         except actions.Refused as refused:
             status = STATUS.get(refused.code, 400)
-            response = HttpResponse(str(refused), status=status, content_type="text/plain; charset=utf-8")
+            response = HttpResponse(in_words(str(refused)), status=status, content_type="text/plain; charset=utf-8")
         except limits.TooOften as often:
-            response = HttpResponse("Too many uploads.", status=429, headers={"Retry-After": str(often.retry_s)})
+            response = HttpResponse(
+                in_words("Too many uploads."), status=429, headers={"Retry-After": str(often.retry_s)}
+            )
         response.headers["Tus-Resumable"] = VERSION
         response.headers.setdefault("Cache-Control", "no-store")
         return response

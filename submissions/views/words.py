@@ -8,6 +8,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from .. import actions, overview
+from ..sentences import in_words
 
 MAIL_WORDS = {
     "verdict": gettext_lazy("the answer to a take"),
@@ -18,33 +19,10 @@ MAIL_WORDS = {
     "all": gettext_lazy("all mail"),
 }
 
-# What actions say no with. They speak English; listed here so that translators meet every sentence.
-REFUSALS = (
-    gettext_lazy("This call takes no more entries."),
-    gettext_lazy("The text has changed while you were writing; please read it again."),
-    gettext_lazy("At your age a parent or guardian must agree: give their mail address."),
-    gettext_lazy("Give your parent's or guardian's own mail address, not yours."),
-    gettext_lazy("The deadline has passed; no new take can be begun."),
-    gettext_lazy("The file is empty."),
-    gettext_lazy("You have sent as many takes as one player may."),
-    gettext_lazy("You have sent as many takes of this part as one player may."),
-    gettext_lazy("Your takes fill the space there is for one player; withdraw one first."),
-    gettext_lazy("The file did not arrive whole; please send it again."),
-    gettext_lazy("Add at least one segment first."),
-    gettext_lazy("Ask for at least one chair first."),
-    gettext_lazy("Write the consent text first."),
-    gettext_lazy("State first that you may use this music."),
-    gettext_lazy("The deadline has already passed."),
-    gettext_lazy("Takes were already sent for this segment."),
-    gettext_lazy("Pick at least one take first."),
-    gettext_lazy("This take may not be used: somebody who must agree has not."),
-    gettext_lazy("Nobody else needs to agree."),
-)
-
 
 def said(error: actions.Refused) -> str:
     """A refusal in the reader's language."""
-    return _(str(error))
+    return in_words(str(error))
 
 
 def field_of(form: forms.Form, error: actions.Refused) -> str | None:
@@ -88,7 +66,9 @@ def sending_texts() -> dict[str, str]:
         "tooShort": _("The video is only %s long; the part takes longer. Is it the right file?"),
         "portrait": _("The picture is higher than it is wide. Turn the phone on its side and film again."),
         "noSound": _("The video has no sound. Check that the camera may use the microphone and film again."),
-        "unreadable": _("Your browser cannot open this file, so we could not look at it first. You can send it all the same."),
+        "unreadable": _(
+            "Your browser cannot open this file, so we could not look at it first. You can send it all the same."
+        ),
         "anyway": _("Send it all the same"),
         "refused": _("The server did not take it: %s"),
     }
@@ -98,9 +78,13 @@ def recording_texts() -> dict[str, str]:
     """What the recording script says."""
     return sending_texts() | {
         "cannot": _("This browser cannot film here. Film with your camera app and send the file instead."),
-        "denied": _("The browser may not use camera and microphone. Allow it in the address bar, or film with your camera app."),
+        "denied": _(
+            "The browser may not use camera and microphone. Allow it in the address bar, or film with your camera app."
+        ),
         "raw": _("The sound is recorded as it is."),
-        "notRaw": _("This browser changes the sound by itself (%s). Film with your camera app instead if the answer complains."),
+        "notRaw": _(
+            "This browser changes the sound by itself (%s). Film with your camera app instead if the answer complains."
+        ),
         "portraitNow": _("Turn the phone on its side."),
         "ready": _("Camera and microphone are ready."),
         "marks": _("Chirps: hold one earphone to the phone"),

@@ -8,11 +8,12 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from django.conf import settings
 from django.utils import timezone, translation
+from django.utils.translation.template import templatize
 
 from submissions.engine.checks import CHECKS
+from submissions.sentences import WORDS
 from submissions.templatetags import words
 from submissions.templatetags.strokes import notice_ms
-from submissions.views.findings_words import WORDS
 
 DE = settings.BASE_DIR / "locale" / "de" / "LC_MESSAGES"
 
@@ -20,16 +21,40 @@ DE = settings.BASE_DIR / "locale" / "de" / "LC_MESSAGES"
 def catalogue() -> dict[str, list[str]]:
     """The source of the German texts: message id to its translations (one, or one a plural form)."""
     found: dict[str, list[str]] = {}
-    name, key = "", ""
-    for line in (DE / "django.po").read_text().splitlines():
-        if match := re.match(r'(msgid|msgid_plural|msgstr(?:\[\d\])?) (".*")$', line):
-            key, text = match.group(1), ast.literal_eval(match.group(2))
-            if key == "msgid":
-                name = text
-                found[name] = []
-            elif key.startswith("msgstr"):
-                found[name].append(text)
+    name = ""
+    entries = re.finditer(r'^(msgid|msgid_plural|msgstr(?:\[\d\])?)((?: ?".*"\n)+)', (DE / "django.po").read_text(), re.M)
+    for entry in entries:
+        key, text = entry.group(1), ast.literal_eval(f"({entry.group(2)})")
+        if key == "msgid":
+            name = text
+            found[name] = []
+        elif key.startswith("msgstr"):
+            found[name].append(text)
     return found
+
+
+MARKS = {"_": 0, "gettext": 0, "gettext_lazy": 0, "gettext_noop": 0, "ngettext": 0, "pgettext": 1, "pgettext_lazy": 1}
+
+
+def marked(source: str) -> set[str]:
+    """The texts that a Python source marks for translation (of a plural its singular, which names it)."""
+    found = set()
+    for call in re.finditer(r"\b(\w+)\(", source):
+        if call.group(1) in MARKS:
+            found |= _first_strings(source[call.end() :], MARKS[call.group(1)])
+    return found
+
+
+def _first_strings(source: str, skip: int) -> set[str]:
+    """The string (of pieces) a call begins with, after `skip` others."""
+    piece = re.compile(r"""\s*(u?"(?:[^"\\\n]|\\.)*"|u?'(?:[^'\\\n]|\\.)*')""")
+    at, text = 0, ""
+    while match := piece.match(source, at):
+        text, at = text + ast.literal_eval(match.group(1)), match.end()
+        comma = re.compile(r"\s*,").match(source, at)
+        if comma and skip:
+            text, at, skip = "", comma.end(), skip - 1
+    return {text} if text else set()
 
 
 @pytest.fixture(autouse=True)
@@ -66,13 +91,21 @@ class TestTheSecondLanguage:
         assert '<html lang="de">' in page
         assert "Stimme wählen und mitmachen" in page
 
-    def test_has_every_sentence_of_the_templates(self):
+    def test_has_every_text_of_pages_and_mails(self):
+        """Django's own extractor reads the templates, blocks and plurals too."""
         wanted = set()
-        for path in (settings.BASE_DIR / "templates").rglob("*.html"):
+        for path in (settings.BASE_DIR / "templates").rglob("*.*"):
             if "developers" not in path.parts:  # the component page speaks to developers, in English
-                wanted |= set(re.findall(r'{% translate "([^"]+)" %}', path.read_text()))
-        assert len(wanted) > 200
-        assert wanted - {name.replace("%%", "%") for name in catalogue()} == set()
+                wanted |= marked(templatize(path.read_text(), origin=str(path)))
+        assert len(wanted) > 350
+        assert {text for text in wanted if not any(catalogue().get(text, []))} == set()
+
+    def test_has_every_text_that_python_says(self):
+        texts, wanted = catalogue(), set()
+        for path in (settings.BASE_DIR / "submissions").rglob("*.py"):
+            wanted |= marked(path.read_text())
+        assert len(wanted) > 500
+        assert {text for text in wanted if not any(texts.get(text, []))} == set()
 
 
 class TestFindingWords:

@@ -60,12 +60,12 @@ def demand(part: Part) -> Demand:
     )
     level = LEVELS[min(len(LEVELS) - 1, by_hands + extra)]
     counts = (
-        (rolls, "roll"),
-        (flams, "flam"),
-        (drags, "drag"),
-        (moves, "move from drum to drum"),
-        (crossed, "crossing"),
-        (entries, "entry off the beat"),
+        (rolls, "roll", "rolls"),
+        (flams, "flam", "flams"),
+        (drags, "drag", "drags"),
+        (moves, "move from drum to drum", "moves from drum to drum"),
+        (crossed, "crossing", "crossings"),
+        (entries, "entry off the beat", "entries off the beat"),
     )
     says = _sentence(level, rate, gap_ms, counts)
     figured = (round(rate, 2), len(part.scored()), round(gap_ms, 1), rolls, flams, drags, moves, crossed, entries)
@@ -116,19 +116,10 @@ def _entries(part: Part, figures: list[Figure]) -> int:
     return sum(b.at_q not in beats | halves and b.at_q - a.at_q >= Fraction(1, 2) for a, b in pairwise(figures))
 
 
-def _sentence(level: str, rate: float, gap_ms: float, counts: tuple[tuple[int, str], ...]) -> str:
+def _sentence(level: str, rate: float, gap_ms: float, counts: tuple[tuple[int, str, str], ...]) -> str:
     """What the word rests on."""
     parts = [f"up to {rate:.1f} notes a second over two seconds"]
     if gap_ms:
         parts.append(f"the closest two {gap_ms:.0f} ms apart")
-    for count, name in counts:
-        if count:
-            plural = (
-                name
-                if count == 1
-                else name.replace("move", "moves", 1)
-                if name.startswith("move")
-                else name.replace("entry", "entries")
-            )
-            parts.append(f"{count} {plural}{'s' if count > 1 and plural == name else ''}")
+    parts += [f"{count} {one if count == 1 else many}" for count, one, many in counts if count]
     return f"{level.capitalize()}: {', '.join(parts)}. A suggestion from the written notes at performance tempo."

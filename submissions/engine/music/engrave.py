@@ -11,15 +11,18 @@ import json
 import re
 import subprocess
 import sys
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 from xml.etree.ElementTree import Element, tostring
 
 from ..errors import ScoreError
+from .as_corrected import write_corrections
 from .beams import beam_and_stem
 from .lines import PRINT_WIDTH_MM
 from .one_part import gray_others, only_part, tidy
+from .written import RollReading
 
 CPU_S = 20  # a 400-bar part takes 3 s; a damaged place on the staff can ask for millions of ledger lines
 WALL_S = 120  # of the child; its own limit is processor time, this one is for a machine that has none left
@@ -46,14 +49,18 @@ class Engraving:
     bar_ids: tuple[tuple[int, str], ...]
 
 
-def engrave(tree: Element, part_id: str, own: frozenset[int] | None = None) -> Engraving:
+def engrave(
+    tree: Element, part_id: str, own: frozenset[int] | None = None, rolls: Sequence[RollReading] = ()
+) -> Engraving:
     """Engrave one part of a partwise tree. own: which <note> elements (by order in the part) are the player's own.
 
-    With own given, every other note is gray. ScoreError when there is no such part or nothing could be engraved.
+    With own given, every other note is gray. rolls: where the organizer corrected one, the page shows it as corrected.
+    ScoreError when there is no such part or nothing could be engraved.
     """
     root = only_part(tree, part_id)
     if own is not None:
         gray_others(root, own)
+    write_corrections(root, rolls)
     for part in root.iter("part"):
         beam_and_stem(part)
     tidy(root)

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from ..facts import Sound
 from ..media import write_wav
 from ..media.sparse import write_sparse_aac
+from .bar_boxes import bar_boxes
 from .click import MARK_GROUP_S, Click, ClickLayout, click_layout, render_click
 from .engrave import Engraving, engrave
 from .guide import render_guide
@@ -54,8 +55,8 @@ def write_materials(part: Part, tree: Element, folder: Path, choices: Choices | 
     layouts = [click_layout(part, choices.count_off_bars, bpm, choices.subdivide) for bpm in rungs]
     clicks = [_write_click(folder, bpm, layout, bpm == performance) for bpm, layout in zip(rungs, layouts, strict=True)]
     own = rungs.index(performance)
-    engraving = engrave(tree, part.part_id, choices.own_notes)
-    summary: dict[str, object] = {"clicks": clicks}
+    engraving = engrave(tree, part.part_id, choices.own_notes, part.rolls)
+    summary: dict[str, object] = {"clicks": clicks, "bars": bar_boxes(engraving.phone_svg)}
     words = credited(choices.words or words_of(part, choices.count_off_bars), tree)
     summary |= _write_sheets(folder, engraving, words)
     summary |= _write_guide(folder, part, render_click(layouts[own]), bpm_name(performance))

@@ -44,7 +44,9 @@ def _set(match: re.Match[str]) -> str:
                 x += advance * scale + (GAP * size if path else 0)
         elif words.strip():
             x += LETTER * size * (len(words) - len(words.lstrip())) * 0.5
-            out.append(f'<text x="{x:.0f}" y="{y}"{rest}><tspan font-size="{size:g}px">{escape(words.strip(), quote=False)}</tspan></text>')
+            out.append(
+                f'<text x="{x:.0f}" y="{y}"{rest}><tspan font-size="{size:g}px">{escape(words.strip(), quote=False)}</tspan></text>'
+            )
             x += LETTER * size * (len(words.strip()) + 0.5)
     return f"<g>{''.join(out)}</g>"
 

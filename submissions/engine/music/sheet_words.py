@@ -61,9 +61,15 @@ def part_word(part: Part) -> str:
 
 
 def _rolls(part: Part) -> tuple[str, ...]:
-    """How the rolls this player has were read, each way once."""
+    """How the rolls this player has were read, each way once; what the organizer set stands with its bar and count."""
     own = {(stroke.bar, stroke.count) for stroke in part.strokes}
-    return tuple(dict.fromkeys(roll.says for roll in part.rolls if (roll.bar, roll.count) in own))
+    return tuple(
+        dict.fromkeys(
+            f"bar {roll.bar} on {roll.count}: {roll.says}" if roll.corrected else roll.says
+            for roll in part.rolls
+            if (roll.bar, roll.count) in own or (roll.corrected and roll.kind == "release")
+        )
+    )
 
 
 def _crossings(part: Part) -> tuple[str, ...]:

@@ -86,6 +86,11 @@ class RollReading:
     slashes: int
     strokes_a_note: int  # 0 = read as a buzz
     says: str
+    kind: str = "roll"  # "roll", "release" (a roll tied into a plain note) or "pair" (two notes in alternation)
+    read_as: int = -1  # strokes as the desk reads the page itself; differs only where the organizer corrected it
+    length_s: float = 0.0  # how long the note (a pair: both notes) lasts
+    corrected: bool = False
+    elements: tuple[int, ...] = ()  # which <note> elements of the part, by order; () where a sign stands for them
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +101,9 @@ class DrumPlace:
     drums: tuple[int, ...]  # (1,) ... or (1, 2, 3, 4, 5) for a unison line; () = not read
     notes: int  # how many notes stand there
     why: str
+    read_as: tuple[int, ...] = ()  # drums as the desk reads the page itself
+    bars: tuple[int, ...] = ()  # printed numbers of the bars with notes there
+    name: str = ""  # what the file calls the instrument, where the key is an instrument id
 
 
 @dataclass(frozen=True, slots=True)

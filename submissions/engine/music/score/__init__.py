@@ -1,6 +1,6 @@
 """The score: from MusicXML to written strokes with exact times. Nothing is misread silently."""
 
 from ..written import DrumPlace
-from .read import bass_map, for_drum, read_part, read_score
+from .read import Corrections, bass_map, for_drum, read_part, read_score
 
-__all__ = ["DrumPlace", "bass_map", "for_drum", "read_part", "read_score"]
+__all__ = ["Corrections", "DrumPlace", "bass_map", "for_drum", "read_part", "read_score"]

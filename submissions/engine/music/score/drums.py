@@ -25,16 +25,28 @@ TECHNIQUES = (
     ("cross", r"cross|side ?stick"),
     ("rim", r"\brims?\b|\brim ?click|stick ?click"),
 )
+# Noteheads that the trade gives a meaning (common practice, no source), by their names in MusicXML 4.0; "plus" is not
+# among these names, but programs write it for "cross".
 HEADS = {
     "x": "rim",
     "circle-x": "cross",
     "circled": "cross",
+    "circle dot": "cross",
     "cross": "cross",
+    "plus": "cross",
     "slashed": "shot",
     "back slashed": "shot",
     "diamond": "shot",
+    "triangle": "shot",
+    "inverted triangle": "shot",
+    "left triangle": "shot",
+    "arrow up": "shot",
+    "arrow down": "shot",
 }
-HEADS |= {"triangle": "shot", "inverted triangle": "shot", "arrow up": "shot", "arrow down": "shot"}
+# Heads that have a shape of their own for singing (shape notes) or rhythm, and none for drums: ordinary strokes.
+ORDINARY_HEADS = frozenset({"", "normal", "slash", "do", "re", "mi", "fa", "fa up", "so", "la", "ti"})
+# Heads of MusicXML 4.0 of which the trade has no common reading; struck as ordinary strokes and told.
+DOUBTFUL_HEADS = frozenset({"square", "rectangle", "cluster", "none", "other"})
 UNISON = re.compile(r"\b(unison|tutti|all)\b", re.IGNORECASE)
 LINES, SPACES = ("F5", "D5", "B4", "G4", "E4"), ("E5", "C5", "A4", "F4")
 # Usual layouts (common practice, no source), bass 1 on top: the five lines; the spaces with the one below; with the one above.
@@ -113,6 +125,19 @@ def technique_of(note: RawNote, part: RawPart, instrument: str) -> str:
     return "muted" if "muted" in note.marks else ""
 
 
+def doubtful_heads(part: RawPart, instrument: str) -> list[str]:
+    """A warning for every bar with a notehead whose meaning on a drum is not known; cymbals are told by no head."""
+    if instrument == "cymbals":
+        return []
+    out = []
+    for bar in part.bars:
+        for head in dict.fromkeys(note.head for note in bar.notes if not note.rest):
+            if head not in HEADS and head not in ORDINARY_HEADS:
+                shown = head if head in DOUBTFUL_HEADS else f"{head[:40]} (no head of the standard)"
+                out.append(f"bar {bar.number}: a notehead “{shown}” is read as an ordinary stroke")
+    return out
+
+
 def drum_map(part: RawPart, instrument: str, given: Mapping[str, Drums] | None = None) -> tuple[DrumPlace, ...]:
     """The mapping of every position or instrument that carries notes, for a bass line or tenors; () for others."""
     if instrument not in MOST:
@@ -120,16 +145,21 @@ def drum_map(part: RawPart, instrument: str, given: Mapping[str, Drums] | None =
     notes = [note for bar in part.bars for note in bar.notes if not note.rest]
     places = _by_names(part, notes, instrument) or _by_place(instrument, part, notes)
     by_instrument = any(key in part.instruments for key in places)
-    counted = {key: 0 for key in places}
-    for note in notes:
-        counted[note.instrument if by_instrument else note.place] += 1
+    bars: dict[str, list[int]] = {key: [] for key in places}
+    for bar in part.bars:
+        for note in bar.notes:
+            if not note.rest:
+                bars[note.instrument if by_instrument else note.place].append(bar.number)
     rows = []
-    for key, (drums, why) in places.items():
+    for key, (read_as, why) in places.items():
+        drums = read_as
         if given and key in given:
             wanted = given[key]
             drums = wanted if isinstance(wanted, tuple) else (wanted,) if wanted else ()
             why = "set by the organizer" if drums else "left out by the organizer"
-        rows.append(DrumPlace(key, drums, counted[key], why))
+        name = part.instruments[key].name if by_instrument else ""
+        found = tuple(dict.fromkeys(bars[key]))
+        rows.append(DrumPlace(key, drums, len(bars[key]), why, read_as, found, name))
     return tuple(sorted(rows, key=lambda row: (row.drums or (9,), -height(row.key), row.key)))
 
 
@@ -181,5 +211,7 @@ def _by_place(instrument: str, part: RawPart, notes: list[RawNote]) -> Places:
     ranked = keys if len(keys) <= 5 else [key for key in keys if key in plain]
     order = SMALL_ON_TOP.get(len(ranked), ()) if instrument == "tenors" else ()
     numbers = {key: order[n - 1] if order else n for n, key in enumerate(ranked, start=1) if n <= MOST[instrument]}
-    why = f"place {{}} of {len(ranked)} from the top of the staff"
-    return out | {key: ((numbers[key],), why.format(n)) for n, key in enumerate(ranked, start=1) if key in numbers}
+    for n, key in enumerate(ranked, start=1):
+        if key in numbers:
+            out[key] = (numbers[key],), f"place {n} of {len(ranked)} from the top of the staff"
+    return out

@@ -200,8 +200,8 @@ def beams_of(note: Element, length: Fraction) -> int:
     return next((beams for beams in range(len(TYPES)) if length >= Fraction(1, 2**beams)), 0)
 
 
-def read_note(note: Element, at: Fraction, length: Fraction, shifts: Mapping[int, int]) -> RawNote:
-    """The note at `at` quarters of its bar, lasting `length`; shifts are the clefs' by staff."""
+def read_note(note: Element, at: Fraction, length: Fraction, shifts: Mapping[int, int], element: int) -> RawNote:
+    """The note at `at` quarters of its bar, lasting `length`; shifts are the clefs' by staff, element its number."""
     head = note.find("notehead")
     starts, stops = ties_of(note)
     instrument = note.find("instrument")
@@ -231,6 +231,7 @@ def read_note(note: Element, at: Fraction, length: Fraction, shifts: Mapping[int
         level=None if percent is None else percent / 100,
         only=numbers_in(note.get("time-only", "")),
         stemless=text(note, "stem") == "none",
+        element=element,
     )
 
 

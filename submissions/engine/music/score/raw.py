@@ -42,6 +42,7 @@ class RawNote:
     level: Fraction | None = None  # the note's own dynamics, 1 = forte
     only: frozenset[int] = frozenset()  # passes in which it sounds; empty = all
     stemless: bool = False
+    element: int = -1  # which <note> of the part it is, by order; -1 where a repeat sign stands for it
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,13 +1,13 @@
 """The two readers others call: a whole score, and one part of it."""
 
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from xml.etree.ElementTree import Element
 
 from ...errors import ScoreError
 from ..written import DrumPlace, Part, Score, Unread
-from .drums import Drums, drum_map, guess_instrument, number_in_name
+from .drums import Drums, doubtful_heads, drum_map, guess_instrument, number_in_name
 from .intake import open_tree
 from .raw import RawBar, RawInstrument, RawPart
 from .repeats import fill_in
@@ -23,21 +23,44 @@ MOST_PARTS = 200
 MOST_BARS = 4_000
 
 
+@dataclass(frozen=True, slots=True)
+class Corrections:
+    """What an organizer set right in how one part was read.
+
+    rolls: {(bar, count): strokes on that note, 0 for a buzz or no release}. drums: {staff position or instrument id:
+    drum, 0 for none, (1, 2, 3, 4, 5) for a unison}.
+    """
+
+    rolls: Mapping[RollKey, int] = field(default_factory=dict)
+    drums: Mapping[str, Drums] = field(default_factory=dict)
+
+
+NOTHING_CORRECTED = Corrections()
+
+
 def read_score(
-    source: Source, rolls: Mapping[RollKey, int] | None = None, bass: Mapping[str, Drums] | None = None
+    source: Source,
+    rolls: Mapping[RollKey, int] | None = None,
+    bass: Mapping[str, Drums] | None = None,
+    corrected: Mapping[str, Corrections] | None = None,
 ) -> Score:
     """All parts of a MusicXML file (bytes, or the path of a .musicxml, .xml or .mxl file), each with all its drums.
 
-    rolls corrects readings: {(bar, count): strokes on that note, 0 for a buzz}. bass corrects the mapping of a bass
-    line: {staff position or instrument id: drum, 0 for none, (1, 2, 3, 4, 5) for a unison}. Raises ScoreError where the file cannot be used at all.
+    rolls and bass correct every part and every bass line of the score (see Corrections); corrected has corrections of
+    single parts by part id, which go before them. Raises ScoreError where the file cannot be used at all.
     """
     root = open_tree(source)
     raw = _raw_parts(root)
     time = make_timeline(raw)
     title = text(root, "work/work-title") or text(root, "movement-title") or _credit(root, "title")
-    parts = tuple(_part(part, guess_instrument(part), time, title, rolls or {}, bass or {}) for part in raw)
+    by_part, parts = corrected or {}, []
+    for part in raw:
+        instrument, own = guess_instrument(part), by_part.get(part.id, NOTHING_CORRECTED)
+        places = {**(bass or {}), **own.drums} if instrument == "bass" else own.drums
+        parts.append(_part(part, instrument, time, title, Corrections({**(rolls or {}), **own.rolls}, places)))
     warnings = tuple(dict.fromkeys(time.warnings))
-    return Score(title, _creator(root), text(root, "identification/rights") or _credit(root, "rights"), parts, warnings)
+    rights = text(root, "identification/rights") or _credit(root, "rights")
+    return Score(title, _creator(root), rights, tuple(parts), warnings)
 
 
 def read_part(
@@ -50,7 +73,8 @@ def read_part(
     """One part of a MusicXML file. part_id is an id or a name (None: the first part with strokes that suits drum).
 
     drum "1" to "5" keeps only that bass player's strokes; "all" is the whole line on one drum, unison hits once.
-    A part whose names do not say what it is is taken for a bass line where a drum of one is asked for.
+    A part whose names do not say what it is is taken for a bass line where a drum of one is asked for. rolls and bass
+    correct the reading, see Corrections; bass also serves the drums of tenors.
     """
     if drum not in DRUMS:
         raise ScoreError(f"“{drum}” is no drum of a bass line; it is all, 1, 2, 3, 4 or 5.")
@@ -61,7 +85,7 @@ def read_part(
     if instrument == "other" and drum != "all":
         instrument = "bass"
     title = text(root, "work/work-title") or text(root, "movement-title") or _credit(root, "title")
-    part = _part(chosen, instrument, make_timeline(raw), title, rolls or {}, bass or {})
+    part = _part(chosen, instrument, make_timeline(raw), title, Corrections(rolls or {}, bass or {}))
     warnings = part.warnings
     if part_id is None and len(raw) > 1:
         warnings += (f"the score holds {len(raw)} parts; “{part.name or part.part_id}” was taken",)
@@ -151,11 +175,9 @@ def _credit(root: Element, kind: str) -> str:
     return ""
 
 
-def _part(
-    raw: RawPart, instrument: str, time: Timeline, title: str, rolls: Mapping[RollKey, int], bass: Mapping[str, Drums]
-) -> Part:
-    places = drum_map(raw, instrument, bass if instrument == "bass" else None)
-    striker = Striker(raw, instrument, time, places, rolls)
+def _part(raw: RawPart, instrument: str, time: Timeline, title: str, corrected: Corrections) -> Part:
+    places = drum_map(raw, instrument, corrected.drums)
+    striker = Striker(raw, instrument, time, places, corrected.rolls)
     striker.strike()
     unread = [
         Unread(bar.number, element, f"bar {bar.number}: {says}") for bar in raw.bars for element, says in bar.unread
@@ -175,6 +197,6 @@ def _part(
         end_s=float(time.clock.seconds(time.end_q)),
         unread=tuple(sorted(dict.fromkeys(unread + striker.unread), key=lambda entry: entry.bar)),
         rolls=tuple(striker.rolls.values()),
-        warnings=tuple(dict.fromkeys(time.warnings + printed + striker.warnings)),
+        warnings=tuple(dict.fromkeys(time.warnings + printed + striker.warnings + doubtful_heads(raw, instrument))),
         drum_map=places,
     )

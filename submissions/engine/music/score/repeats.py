@@ -93,7 +93,7 @@ def _repeat_bar(bars: list[RawBar], index: int) -> None:
     if source < 0:
         bars[index].unread.append(("measure-repeat", "there is no bar to repeat; strokes there are missing"))
         return
-    bars[index].notes = list(bars[source].notes)
+    bars[index].notes = [replace(note, element=-1) for note in bars[source].notes]
     bars[index].warnings = [says for says in bars[index].warnings if says != HIDDEN]  # they were what is repeated
     bars[index].filled = max(bars[index].filled, bars[source].filled)
 
@@ -110,7 +110,7 @@ def _repeat_beats(bars: list[RawBar], index: int, stretch: Stretch) -> None:
             if not before:
                 bar.unread.append(("beat-repeat", "there is no beat to repeat; strokes there are missing"))
             bar.notes = [note for note in bar.notes if not at <= note.at < at + beat]
-            bar.notes += [replace(note, at=at + offset) for offset, note in before]
+            bar.notes += [replace(note, at=at + offset, element=-1) for offset, note in before]
         at += beat
     bar.notes.sort(key=lambda note: note.at)
     bar.filled = max(bar.filled, end)

@@ -27,7 +27,7 @@ def read_roll(note: RawNote, seconds: float, given: int | None = None) -> Roll:
     slashes = note.tremolo.slashes if note.tremolo is not None else 0
     if given is not None:
         given = max(0, min(given, MAX_STROKES))
-        says = f"{given} strokes, set by the organizer" if given else "a buzz, set by the organizer"
+        says = f"{strokes_words(given)}, set by the organizer" if given else "a buzz, set by the organizer"
         return Roll(given, note.length / max(given, 1), says)
     if note.buzz:
         return Roll(0, note.length, "a buzz: as many strokes as sound good, never counted")
@@ -41,7 +41,23 @@ def read_roll(note: RawNote, seconds: float, given: int | None = None) -> Roll:
                 f"three slashes read as an open roll of 32nds, {habit} strokes; by the letter they would be {strokes}"
             )
             return Roll(habit, HABIT_UNIT * note.length / written, says)
-    return Roll(strokes, unit * note.length / written, f"{slashes} slashes and {note.beams} beams: {strokes} strokes")
+    return Roll(
+        strokes,
+        unit * note.length / written,
+        f"{slash_words(slashes)} and {beam_words(note.beams)}: {strokes_words(strokes)}",
+    )
+
+
+def slash_words(slashes: int) -> str:
+    return "1 slash" if slashes == 1 else f"{slashes} slashes"
+
+
+def beam_words(beams: int) -> str:
+    return "no beam" if beams == 0 else "1 beam" if beams == 1 else f"{beams} beams"
+
+
+def strokes_words(strokes: int) -> str:
+    return "1 stroke" if strokes == 1 else f"{strokes} strokes"
 
 
 def _strokes(written: Fraction, unit: Fraction) -> int:

@@ -13,7 +13,8 @@ from .directions import FORTE
 from .drums import drum_of_name, technique_of
 from .loudness import Loudness
 from .raw import RawNote, RawPart
-from .rolls import grace_strokes, read_roll, two_note_strokes
+from .rolls import MAX_STROKES as MOST_A_NOTE
+from .rolls import grace_strokes, read_roll, slash_words, strokes_words, two_note_strokes
 from .timeline import Timeline
 from .unison import joined
 
@@ -124,7 +125,8 @@ class Striker:
         key = self._key(sounding)
         given = self.given.get(key, 1)
         says = "a roll is tied into this note: its first moment is struck, the release"
-        self.rolls.setdefault(key, RollReading(*key, 0, given, says if given else "no release, set by the organizer"))
+        says = says if given else "no release, set by the organizer"
+        self._reading(sounding, RollReading(*key, 0, min(given, 1), says, "release", 1, corrected=key in self.given))
         if given:
             self._stroke(sounding, [], continued=False)
 
@@ -173,14 +175,26 @@ class Striker:
     def _roll(self, sounding: Sounding, first: WrittenStroke, continued: bool) -> None:
         note, key = sounding.note, (first.bar, first.count)
         reading = read_roll(note, first.length_s, self.given.get(key))
-        slashes = note.tremolo.slashes if note.tremolo else 0
-        self.rolls.setdefault(key, RollReading(*key, slashes, reading.strokes, reading.says))
+        slashes, corrected = note.tremolo.slashes if note.tremolo else 0, key in self.given
+        read_as = read_roll(note, first.length_s).strokes if corrected else reading.strokes
+        told = RollReading(*key, slashes, reading.strokes, reading.says, "roll", read_as, first.length_s, corrected)
+        self._reading(sounding, told)
         if reading.strokes == 0:
             self.strokes.append(replace(first, kind="buzz"))
             return
         for k in range(reading.strokes):
             kind = "diddle" if k or continued else "stroke"
             self.strokes.append(self._rolled(sounding, first, k, reading.step, kind))
+
+    def _reading(self, sounding: Sounding, told: RollReading) -> None:
+        """Keep how a roll was read; a bar that is played again reads the same and is told once."""
+        key = (told.bar, told.count)
+        known = self.rolls.setdefault(key, told)
+        if (known.kind, known.read_as) != (told.kind, told.read_as):
+            self._warn(sounding, f"two rolls begin on {told.count} and differ; a correction sets both alike")
+        element = sounding.note.element
+        if element >= 0 and element not in known.elements:
+            self.rolls[key] = replace(known, elements=(*known.elements, element))
 
     def _rolled(self, sounding: Sounding, first: WrittenStroke, k: int, step: Fraction, kind: str) -> WrittenStroke:
         at_q = sounding.at_q + k * step
@@ -206,11 +220,17 @@ class Striker:
             before, opening = self._pair
             self._pair = None
             span = sounding.at_q + note.length - before.at_q
-            count = two_note_strokes(note, span)
-            self._closed = (before, span / count, count)
             key = (opening[0].bar, opening[0].count)
-            says = f"two notes in alternation, {tremolo.slashes} slashes: {count} strokes over both"
-            self.rolls.setdefault(key, RollReading(*key, tremolo.slashes, count, says))
+            read_as = two_note_strokes(note, span)
+            count = max(2, min(self.given.get(key, read_as), MOST_A_NOTE))
+            self._closed = (before, span / count, count)
+            says = f"two notes in alternation, {slash_words(tremolo.slashes)}: {strokes_words(count)} over both"
+            if key in self.given:
+                says = f"two notes in alternation: {strokes_words(count)} over both, set by the organizer"
+            length_s = float(self.time.clock.seconds(before.at_q + span) - self.time.clock.seconds(before.at_q))
+            told = RollReading(*key, tremolo.slashes, count, says, "pair", read_as, length_s, key in self.given)
+            self._reading(before, told)
+            self._reading(sounding, told)
             self._alternate(opening, 0)
         if self._closed is None:
             self.strokes.extend(strokes)

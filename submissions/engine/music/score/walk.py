@@ -30,6 +30,7 @@ class Walker:
         self.slashing: Stretch | None = None
         self.beat_repeating: Stretch | None = None
         self.number = 0
+        self.elements = 0
 
     def bar(self, measure: Element) -> RawBar:
         """The next bar of the part."""
@@ -97,6 +98,7 @@ class Walker:
             self.beat_repeating = Stretch(at, None) if beat.get("type") == "start" else None
 
     def note(self, element: Element, bar: RawBar, cursor: Cursor) -> None:
+        index, self.elements = self.elements, self.elements + 1
         grace = element.find("grace") is not None
         duration = Fraction(0) if grace else number(text(element, "duration"))
         if duration is None or duration < 0:
@@ -118,7 +120,7 @@ class Walker:
                 bar.warnings.append(HIDDEN)
             return
         bar.unread += unread_of(element)
-        bar.notes.append(read_note(element, at, length, self.shift))
+        bar.notes.append(read_note(element, at, length, self.shift, index))
 
     def backup(self, element: Element, bar: RawBar, cursor: Cursor) -> None:
         if not cursor.move(-(number(text(element, "duration")) or Fraction(0)), self.divisions):

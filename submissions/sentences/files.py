@@ -1,0 +1,50 @@
+"""Why a file is refused or could not be read; the names of what is made."""
+
+from django.utils.translation import gettext_noop as _
+
+SENTENCES = (
+    _("mp4, mov, 3gp, mkv and webm"),
+    _("AVI files keep no exact times"),
+    _("TS files are made for broadcasting"),
+    _("MTS files are made for broadcasting"),
+    _("M2TS files are made for broadcasting"),
+    _("MPG files are made for discs"),
+    _("WMV files are not read here"),
+    _("FLV files are not read here"),
+    _("Files ending in %(ending)s are not taken: %(read)s are read."),
+    _("nothing"),
+    _("The file needs a name that begins and ends with a letter or a digit."),
+    _("The file's name is longer than %(n)s characters; give it a short one."),
+    _("The file's name holds a path; give it a plain name."),
+    _("The file's name holds invisible characters; give it a plain name."),
+    _("%(reason)s. Send the video as the phone saved it: %(read)s are read."),
+    _("This is a sound file. Send the video."),
+    _("The file is empty, or nearly so. Check that it plays on your device and send it again."),
+    _("The file has %(gb)s GB; at most %(most)s GB are taken. Film at 1080p."),
+    _("The take lasts %(minutes)s minutes; at most %(most)s are taken. Cut it or film only this part."),
+    _(
+        "There is no room for this file at the moment. Nothing is lost: try again in an hour; the organizer "
+        "has been told."
+    ),
+    _("This is not an ordinary file."),
+    _("This is not a video, whatever its name says: %(read)s are read."),
+    _("This is a still picture. Send the video."),
+    _("The name ends in %(ending)s, but the file is %(kind)s. Send the file under its own name."),
+    _("This file is not a video that can be read here, whatever its name says."),
+    _("The picture of this file is larger than any camera's; it is not read."),
+    _("This file holds more pieces than any take; it is not read."),
+    _("This take is longer than a take may be."),
+    _("This file has no sound."),
+    _("This file has no picture."),
+    _("This file holds neither sound nor picture that can be played."),
+    _("Reading this file took longer than any take needs, so it was given up."),
+    _("Reading this file took more memory than any take needs, so it was given up."),
+    _("The reader of this file stopped in the middle, so nothing about it is known."),
+    _("This file is empty."),
+    _("The work on this file was stopped."),
+    _("Something went wrong on our side; the file is safe and we were told."),
+    _("Our machine gave up on this file several times. The organizer can see it; nothing is lost."),
+    _("Offsets as a table (CSV)"),
+    _("Timeline (OpenTimelineIO)"),
+    _("Offsets for programs (JSON)"),
+)
