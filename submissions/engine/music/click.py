@@ -159,15 +159,15 @@ def click_layout(
         bpm=part.bpm * scale,
         count_off_bars=count_off_bars,
         beats=tuple(beats),
-        marks_start_s=-_on_sample(lead_s + MARK_TO_COUNT_S + MARK_GROUP_S),
-        marks_end_s=_on_sample(part.end_s / scale + END_TO_MARK_S),
+        marks_start_s=-on_sample(lead_s + MARK_TO_COUNT_S + MARK_GROUP_S),
+        marks_end_s=on_sample(part.end_s / scale + END_TO_MARK_S),
         end_s=part.end_s / scale,
         tempo_scale=scale,
     )
 
 
-def _on_sample(at_s: float) -> float:
-    """The nearest sample: marks are then rendered exactly where the layout says, and zero is told without rounding."""
+def on_sample(at_s: float) -> float:
+    """The nearest sample of 48 kHz: marks are then rendered exactly where the layout says, and zero is told without rounding."""
     return round(at_s * RATE) / RATE
 
 

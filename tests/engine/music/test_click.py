@@ -52,6 +52,19 @@ class TestTheGrid:
         assert abs(float(starts[384] - starts[0] - due)) <= 0.5
         assert (due - 384 * 24827) / RATE * 1000 == pytest.approx(4.69, abs=0.01)
 
+    @pytest.mark.parametrize("bpm", [84, 97, 113, 116.5])
+    def test_is_rendered_to_the_sample_where_it_is_written(self, bpm):
+        """A beat is no whole number of samples here: each is rounded once, so none is off by more than half of one."""
+        layout = click_layout(plain_part(((4, 4),) * 24, 120), 2, bpm)
+        click = render_click(layout, marks=False)
+        zero = click.zero_s * RATE
+        assert zero == round(zero)
+        for beat in layout.beats:
+            wave = beat.sign * CLICK_PEAK[beat.kind] * click_wave(beat.kind)
+            start = round(zero) + round(beat.at_s * RATE)
+            assert abs(start - zero - beat.at_s * RATE) <= 0.5
+            assert np.abs(click.samples[start : start + len(wave)] - wave).max() < 1e-6
+
     def test_sounds_the_beats_of_the_count_off_before_zero(self):
         layout = click_layout(plain_part(((3, 4),) * 2, 90), 2)
         counted = [beat for beat in layout.beats if beat.counted]
