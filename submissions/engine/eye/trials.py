@@ -13,9 +13,11 @@ from typing import Any
 import numpy as np
 
 from ..checks import judge
+from ..errors import MediaError
 from ..facts import ContainerFacts, Sound, StrokeFacts, TakeFacts
 from ..findings import Finding
 from ..media import read_take, write_film
+from ..rehearsal.film import CUT_AT_BOX, break_off
 from ..rehearsal.picture import PictureSpec, frame_times, frames
 from .motion import measure_motion
 from .picture import measure_picture
@@ -30,6 +32,9 @@ FAULTS: dict[str, str | None] = {
     "good": None,
     "uneven rate": None,
     "changing light": None,
+    "passer-by": None,
+    "handheld": None,
+    "far": None,
     "black": "black-picture",
     "dark": "dark-picture",
     "covered": "dark-picture",
@@ -41,8 +46,12 @@ FAULTS: dict[str, str | None] = {
     "frozen": "frozen-picture",
     "small": "small-picture",
     "few pictures": "low-frame-rate",
+    "stopping": "variable-frame-rate",
+    "no sound": "no-audio",
+    "cut off": "unreadable",
     "apart": "sound-picture-apart",
 }
+UNSEEN = ("black", "covered", "still", "frozen", "no sound", "cut off")  # nothing to tell sound against
 
 
 @dataclass(frozen=True)
@@ -64,36 +73,57 @@ class Trial:
 
 def run_trial(fault: str, seed: int, folder: Path, lines: int = 480) -> Trial:
     """Make one film in folder, look at it, and delete it."""
-    rng = np.random.default_rng([seed, sorted(FAULTS).index(fault)])
+    rng = np.random.default_rng([seed, *fault.encode()])
     late_ms = float(rng.choice(LATE_MS)) if fault == "apart" else float(rng.uniform(-15, 40))
     strikes = _strikes(rng)
     spec = _spec(fault, seed, rng, lines)
     path = folder / f"trial{rng.choice(['.mp4', '.mov', '.mkv'])}"
-    times = frame_times(spec, SECONDS)
+    times = _with_stop(frame_times(spec, SECONDS), fault, rng)
     seen = [at - late_ms / 1000 for at in strikes]
     write_film(
         path,
         frames(spec, seen, times),
         fps=spec.fps,
-        times_s=times if spec.uneven else None,
-        sound=_sound(strikes, rng),
+        times_s=times if spec.uneven or fault == "stopping" else None,
+        sound=None if fault == "no sound" else _sound(strikes, rng),
         rotation=90 if fault == "upright" else 0,
         crf=28,
+        container_options=CUT_AT_BOX if fault == "cut off" and seed % 2 and path.suffix != ".mkv" else None,
     )
-    raw = read_take(path)
-    path.unlink()
+    if fault == "cut off":
+        break_off(path, float(rng.uniform(0.05, 0.95)))
     heard = tuple(at + float(rng.normal(0, 0.001)) for at in strikes if rng.random() > 0.03)
-    facts = TakeFacts(
-        container=_as_if_wide(raw.container, fault),
-        strokes=StrokeFacts(heard_s=heard, written=len(strikes), matched=len(heard), explained_share=1.0),
-        picture=measure_picture(raw),
-        motion=measure_motion(raw, heard),
-    )
+    facts = _facts(path, fault, () if fault == "no sound" else heard, len(strikes))
+    path.unlink()
     found = tuple(finding for finding in judge(facts, None) if finding.code in EYE_CODES)
     return Trial(fault, seed, late_ms, found, facts)
 
 
-EYE_CODES = frozenset(code for code in FAULTS.values() if code) | {"variable-frame-rate", "no-picture"}
+def _facts(path: Path, fault: str, heard: tuple[float, ...], written: int) -> TakeFacts:
+    try:
+        raw = read_take(path)
+    except MediaError as error:
+        return TakeFacts(unreadable=str(error))
+    return TakeFacts(
+        container=_as_if_wide(raw.container, fault),
+        strokes=StrokeFacts(heard_s=heard, written=written, matched=len(heard), explained_share=1.0),
+        picture=measure_picture(raw),
+        motion=measure_motion(raw, heard),
+    )
+
+
+def _with_stop(times: list[float], fault: str, rng: np.random.Generator) -> list[float]:
+    """For "stopping", the frame times without those of one moment within the playing."""
+    if fault != "stopping":
+        return times
+    start_s, length_s = float(rng.uniform(1.5, 5.0)), float(rng.uniform(0.4, 1.4))
+    return [at for at in times if not start_s < at < start_s + length_s]
+
+
+EYE_CODES = frozenset(code for code in FAULTS.values() if code) | {"no-picture"}
+
+
+_EFFECTS = ("black", "dark", "covered", "blurred", "shaking", "letterboxed", "passer-by", "handheld", "far")
 
 
 def _as_if_wide(facts: ContainerFacts, fault: str) -> ContainerFacts:
@@ -106,7 +136,7 @@ def _as_if_wide(facts: ContainerFacts, fault: str) -> ContainerFacts:
 def _spec(fault: str, seed: int, rng: np.random.Generator, lines: int) -> PictureSpec:
     effects = {
         "changing light": ("light", "grain"),
-        **{name: (name, "grain") for name in ("black", "dark", "covered", "blurred", "shaking", "letterboxed")},
+        **{name: (name, "grain") for name in _EFFECTS},
         "still": ("still",),
     }.get(fault, ("grain",) if rng.random() < 0.7 else ())
     lines = 180 if fault == "small" else lines
@@ -163,7 +193,7 @@ def page(done: Sequence[Trial]) -> str:
 
 def _sync_words(done: Sequence[Trial]) -> list[str]:
     # Only where hands can be seen and the picture goes on is there anything to tell.
-    open_eyes = [t for t in done if t.fault not in ("black", "covered", "still", "frozen")]
+    open_eyes = [t for t in done if t.fault not in UNSEEN]
     errors = [_error(t) for t in open_eyes if t.told]
     if not errors:
         return ["Sound against picture: never told."]

@@ -31,6 +31,7 @@ LIMITS = Limits(cpu_s=10, memory_bytes=4 << 30)  # the warm process itself holds
 WALL_S = 20.0
 INTERESTING = (0, 1, 0x7F, 0x80, 0xFF)
 SIZES = (0, 1, 7, 8, 0x7FFFFFFF, 0x80000000, 0xFFFFFFFF)
+OWN_FAULT = "our own fault"  # an error that no sentence of ours foresaw: the take is `unreadable`, the cause a mistake
 LIES = (
     "#EXTM3U\n#EXTINF:9,\nfile://{secret}\n#EXT-X-ENDLIST\n",
     "#EXTM3U\n#EXTINF:9,\nhttp://127.0.0.1:{port}/a.ts\n#EXT-X-ENDLIST\n",
@@ -120,11 +121,15 @@ def run(count: int, seed: int, folder: Path) -> Outcome:
             path.write_bytes(damaged(chance, made, secret, server.getsockname()[1]))
             started = time.monotonic()
             end, output = _read(path)
+            if end == "hang":  # a machine busy with other work passes the second time, a hang stays
+                outcome.ends["read once more"] += 1
+                started = time.monotonic()
+                end, output = _read(path)
             outcome.slowest_s = max(outcome.slowest_s, time.monotonic() - started)
             outcome.ends[end] += 1
             if SECRET in output:
                 outcome.bad.append(f"input {number}: the secret came out")
-            if end in ("hang", "unfinished"):
+            if end in ("hang", "unfinished") or end.startswith(OWN_FAULT):
                 outcome.bad.append(f"input {number}: {end}")
         if select.select([server], [], [], 0)[0]:
             outcome.bad.append("somebody connected to the listening socket")
@@ -164,7 +169,7 @@ def _end(status: int, output: bytes) -> str:
     if output.endswith(wire.HEAD.pack(b"DONE", 0)):
         return "read"
     said = next((s for s in sentences.SAID_BY_CHILD if output.endswith(s.encode())), None)
-    return said or (f"our own fault: {output[-120:]!r}" if os.WEXITSTATUS(status) == 3 else "unfinished")
+    return said or (f"{OWN_FAULT}: {output[-120:]!r}" if os.WEXITSTATUS(status) == 3 else "unfinished")
 
 
 def _child(path: Path, sink: int) -> None:
