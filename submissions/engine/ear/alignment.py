@@ -89,7 +89,8 @@ def align(mono: NDArray[np.floating], rate: int, part: Part, layout: ClickLayout
     alone = onsets
     if click is not None:
         alone = _strokes_alone(onsets, click, mono, rate)
-        ballot = vote(alone, page) or ballot
+        if ballot and len(alone) < len(onsets):
+            ballot = vote(alone, page, ballot[0]) or ballot
     facts = _leave(_facts(marks, click, ballot, part, used), strongest(alone, page).times_s, page, ballot)
     if marks is None and facts.sure and facts.source != "click" and any_plain(mono, rate, [*starts, *ends]):
         facts = replace(facts, sure=False)

@@ -26,7 +26,6 @@ NEAR_HEIGHT = 19.5  # most of them at odd places and clocks; at the other zeros 
 USUAL_PUSH_S = 0.030  # a beginner's
 USUAL_CLOCK = 80e-6  # of two devices' quartz against each other
 FAR_HEIGHT = 24.0  # anywhere else
-PLAIN_HEIGHT = 45.0  # beyond doubt; nothing else is looked at
 SAME_SHARE = 0.7  # of the greatest height: an earlier go's click is as good as the last one's, and the last one counts
 BEAT_REACH_S = 0.012  # onsets on beats are clicks themselves: their zero is known that well
 LATE_BARS = 4
@@ -83,7 +82,7 @@ def find_ours(
     if not believed:
         return None
     found = max(believed, key=lambda one: one.height)
-    if len(counted.beats) < LEAST_COUNTED or confirm_ours(spectrum, _playing(layout), found.zero_s) is not None:
+    if len(counted.beats) < LEAST_COUNTED or _confirm(band, _playing(layout), found.zero_s) is not None:
         return time_ours(spectrum, layout, found)
     middle_s = sum(beat.at_s for beat in counted.beats) / len(counted.beats)
     fixed = replace(found, zero_s=found.zero_s + (found.ratio - 1) * middle_s, ratio=1.0)
@@ -98,8 +97,13 @@ def _playing(layout: ClickLayout) -> ClickLayout:
 
 def confirm_ours(spectrum: Spectrum, layout: ClickLayout, zero_s: float) -> FoundClick | None:
     """Our own click where zero is known already (by marks), or None when it cannot be heard."""
-    found = search_click(prepare(spectrum, layout), layout, zero_s, BEAT_REACH_S)
-    return time_ours(spectrum, layout, found) if found is not None and found.height > FIRST_HEIGHT else None
+    found = _confirm(prepare(spectrum, layout), layout, zero_s)
+    return time_ours(spectrum, layout, found) if found is not None else None
+
+
+def _confirm(band: ClickBand, layout: ClickLayout, zero_s: float) -> ClickSum | None:
+    found = search_click(band, layout, zero_s, BEAT_REACH_S)
+    return found if found is not None and found.height > FIRST_HEIGHT else None
 
 
 def time_ours(spectrum: Spectrum, layout: ClickLayout, found: ClickSum) -> FoundClick:
@@ -132,7 +136,7 @@ def _search(
 
     for rank, hypothesis in enumerate(ballot[:PROPOSED]):
         look(hypothesis.zero_s, NEAR_HEIGHT if rank else FIRST_HEIGHT)
-    if max((c.height for c in believed), default=0.0) < PLAIN_HEIGHT:
+    if not believed:
         for near_s in _on_beats(heard_s, layout):
             look(near_s, FAR_HEIGHT, BEAT_REACH_S)
     if not believed and ballot:

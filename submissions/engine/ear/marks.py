@@ -21,7 +21,7 @@ Array = NDArray[np.float64]
 
 SEARCH_HZ = (MARK_LOW_HZ - 100.0, MARK_HIGH_HZ + 100.0)  # the chirps' band and their edges
 LEVEL_WINDOW_S = 0.060  # under a chirp's length: a drum stroke is levelled out before it can cover a chirp
-STRETCHES_PPM = (-130.0, 0.0, 130.0)  # between them a group's four chirps add up within 1 dB up to 200 ppm
+STRETCHES_PPM = (-95.0, 95.0)  # about them a group's four chirps add up within 1 dB up to 200 ppm
 CANDIDATES = 8
 APART_S = 0.004
 LEAST_HEIGHT = 8.0
@@ -62,8 +62,10 @@ def search_marks(spectrum: Spectrum) -> tuple[list[MarkGroup], list[MarkGroup]]:
     seconds = spectrum.length / spectrum.rate
     power = band.samples.real**2 + band.samples.imag**2
     alive = uniform_filter1d(power, max(1, round(LEVEL_WINDOW_S * band.rate))) > ALIVE_POWER
-    start = _candidates(np.abs(_group_response(band, bins, True)), alive, band.rate, seconds, True)
-    return start, _candidates(np.abs(_group_response(band, bins, False)), alive, band.rate, seconds, False)
+    combs = [_comb(band, ppm) for ppm in STRETCHES_PPM]
+    backwards = [_reversed(band, comb, ppm) for comb, ppm in zip(combs, STRETCHES_PPM, strict=True)]
+    start = _candidates(_group_response(band, bins, combs, True), alive, band.rate, seconds, True)
+    return start, _candidates(_group_response(band, bins, backwards, False), alive, band.rate, seconds, False)
 
 
 def _candidates(
@@ -85,18 +87,26 @@ def _candidates(
     return found
 
 
-def _group_response(band: Band, bins: NDArray[np.complex64], rising: bool) -> NDArray[np.complex64]:
-    """The matched filter's answer for a whole group, the best of a few clock ratios at each place."""
-    size = len(band.samples)
+def _group_response(
+    band: Band, bins: NDArray[np.complex64], combs: list[NDArray[np.complex64]], rising: bool
+) -> NDArray[np.float32]:
+    """The size of the matched filter's answer for a whole group, the best of a few clock ratios at each place."""
     matched = bins * np.conj(band.shifted_template(mark_wave(48_000, rising), 48_000))
-    best = np.zeros(size, np.complex64)
-    for ppm in STRETCHES_PPM:
-        comb = np.zeros(size, np.complex64)
-        for offset, gain in zip(mark_offsets_s(rising), _gains(rising), strict=True):
-            comb += np.float32(gain) * _advance(band, offset * (1 + ppm * 1e-6))
-        sums = fft.ifft(matched * comb)
-        np.copyto(best, sums, where=np.abs(sums) > np.abs(best))
-    return best
+    sizes = [np.abs(fft.ifft(matched * comb)) for comb in combs]
+    return np.asarray(np.maximum.reduce(sizes), np.float32)
+
+
+def _comb(band: Band, ppm: float) -> NDArray[np.complex64]:
+    """What adds up the four chirps of a start group, over the band's frequencies."""
+    comb = np.full(len(band.samples), np.float32(MARK_GAINS[0]), np.complex64)
+    for offset, gain in list(zip(mark_offsets_s(), MARK_GAINS, strict=True))[1:]:
+        comb += np.float32(gain) * _advance(band, offset * (1 + ppm * 1e-6))
+    return comb
+
+
+def _reversed(band: Band, comb: NDArray[np.complex64], ppm: float) -> NDArray[np.complex64]:
+    """The same for an end group, which is the start group backwards."""
+    return np.asarray(np.conj(comb) * _advance(band, mark_offsets_s()[-1] * (1 + ppm * 1e-6)), np.complex64)
 
 
 def _advance(band: Band, seconds: float) -> NDArray[np.complex64]:

@@ -28,13 +28,15 @@ LINE_SHARE = 2.5  # a line's begin is known sqrt(3) times worse than its mean, a
 WIDE_SPREAD_S = 0.024  # a beginner's; the spread of chance hits alone is 0.055
 OWN_FLOOR_S = 0.3e-3
 TEMPO_COST = 5.0  # nats: who plays to a click plays its tempo
-NEARLY_TEMPO, NEARLY_COST = 0.004, 30.0
+NEARLY_TEMPO = 0.004  # a tempo this near to the written one is a line through a player's wander
 SAME_TEMPO = 4e-4  # tempi closer than this are one: clocks and rounding
 MISS_COST = float(-np.log(1 - HIT))
 EDGE_COST = 7.0  # nats: beginning late or stopping early is one event, however many strokes it takes away
 GOOD_SUPPORT = 0.75  # share of written strokes found above which no other tempo is looked for
 FAIR_BOTH = 0.6  # ... or share of the page found and share of what was heard explained, both
-TIGHT_S = 0.016  # spread of all but loose players; chance hits in a window of WINDOW_S lie at 0.02 and more
+SETTLED_NATS = (
+    0.3  # a written stroke over chance at the rate of all that was heard; other parts and tempi stay under 0.2
+)
 CANDIDATES = 14
 KEPT = 8
 
@@ -79,8 +81,9 @@ def weigh(
 ) -> Hypothesis:
     """The hypothesis near (zero_s, stretch) that makes the robust mean deviation nought, and its gain.
 
-    rate: strokes a second that come at random; None takes all that was heard.
+    rate: strokes a second that come at random; None takes all that was heard, and listens to no count-off.
     """
+    rate_known = rate is not None
     spread = 0.02
     for _ in range(3):
         due = zero_s + stretch * page.at_s
@@ -103,10 +106,12 @@ def weigh(
     long = float(np.sum(page.buzz_s[:, 1] - page.buzz_s[:, 0])) * stretch
     gain += float(buzzed.sum()) * np.log((BUZZ_RATE + rate) / rate) - BUZZ_RATE * long
     before = heard[free & (heard < due[0] - WINDOW_S)]
-    count_gain, counted, late = max(
-        _count_off(before, zero_s - bars * stretch * page.bar_s, stretch, page, spread, rate, bars)
-        for bars in range(LATE_BARS + 1)
-    )
+    count_gain, counted, late = 0.0, 0, 0
+    if rate_known:
+        count_gain, counted, late = max(
+            _count_off(before, zero_s - bars * stretch * page.bar_s, stretch, page, spread, rate, bars)
+            for bars in range(LATE_BARS + 1)
+        )
     inside = (heard > due[0] - WINDOW_S) & (heard < due[-1] + WINDOW_S)
     explained = (len(mine) + int(buzzed.sum())) / max(1, int(inside.sum()))
     sd = _standard_error(off, wide, given=abs(stretch - 1) < SAME_TEMPO)
@@ -117,9 +122,9 @@ def weigh(
 
 
 def _tempo_cost(stretch: float) -> float:
-    """Nats: nobody plays to another tempo that is nearly this one; a line through a player's wander looks like it."""
+    """Nats against another tempo than the written one."""
     away = abs(stretch - 1)
-    return 0.0 if away < SAME_TEMPO else NEARLY_COST if away < NEARLY_TEMPO else TEMPO_COST
+    return 0.0 if away < SAME_TEMPO else TEMPO_COST
 
 
 def _hit_gain(late: Array, spread: float, share: float, rate: float) -> Array:
@@ -188,12 +193,12 @@ def _standard_error(late: Array, spread: float, given: bool) -> float:
     lag = float(np.sum(centred[1:] * centred[:-1]) / total) if total > 0 else 0.0
     lag = float(np.clip(lag, 0.0, 0.9))
     share = OWN_SHARE if given else LINE_SHARE
-    share *= max(1.0, spread / WIDE_SPREAD_S) ** 2
+    share *= max(1.0, spread / WIDE_SPREAD_S) ** 3
     return float(np.hypot(share * spread / np.sqrt(n) * np.sqrt((1 + lag) / (1 - lag)), OWN_FLOOR_S))
 
 
-def vote(onsets: Onsets, page: Page, near: tuple[float, ...] = ()) -> list[Hypothesis]:
-    """Hypotheses by falling gain, at most CANDIDATES; `near` are zeros to weigh whatever the votes say."""
+def vote(onsets: Onsets, page: Page, known: Hypothesis | None = None) -> list[Hypothesis]:
+    """Hypotheses by falling gain, at most KEPT; known: one of an earlier vote, whose tempo is the only other one tried."""
     if len(page) < 3 or len(onsets) < 3:
         return []
     onsets = strongest(onsets, page)
@@ -203,9 +208,11 @@ def vote(onsets: Onsets, page: Page, near: tuple[float, ...] = ()) -> list[Hypot
     def tried(stretch: float, count: int = CANDIDATES) -> list[Hypothesis]:
         return [weigh(heard, levels, page, zero, stretch) for zero in histogram.peaks(stretch, count)]
 
-    found = tried(1.0) + [weigh(heard, levels, page, zero, 1.0) for zero in near]
-    for stretches, straight in histogram.tempi():
-        if any(_settled(h) for h in found):
+    found = tried(1.0)
+    if known is not None:
+        found.append(weigh(heard, levels, page, known.zero_s, known.stretch))
+    for stretches, straight in histogram.tempi() if known is None else ():
+        if any(_settled(h, page) for h in found):
             break
         for k in np.argsort(histogram.heights(stretches))[::-1][:4]:
             more = tried(float(stretches[k]), 4)
@@ -215,13 +222,14 @@ def vote(onsets: Onsets, page: Page, near: tuple[float, ...] = ()) -> list[Hypot
     return distinct([weigh(heard, levels, page, h.zero_s, h.stretch, rate) for h in found[:KEPT]])
 
 
-def _settled(one: Hypothesis) -> bool:
-    """Whether no other tempo need be tried: enough is found, and it lies tight.
+def _settled(one: Hypothesis, page: Page) -> bool:
+    """Whether no other tempo need be tried: much is found, and it lies where it is written.
 
-    A dense page has a stroke near everything that is heard; only chance hits spread over the whole window.
+    A dense page has a stroke near everything that is heard, but chance hits spread over the whole window and bring
+    no nats.
     """
     enough = one.support >= GOOD_SUPPORT or min(one.support, one.explained) > FAIR_BOTH
-    return enough and one.spread_s < TIGHT_S
+    return enough and one.gain > SETTLED_NATS * len(page)
 
 
 def _random_rate(heard: Array, best: Hypothesis) -> float:
@@ -243,7 +251,7 @@ def _straighten(onsets: Onsets, page: Page, first: Hypothesis) -> Hypothesis:
         weight = np.minimum(1.0, 2.0 * spread / np.maximum(np.abs(late), 1e-9))
         slope, shift = np.polyfit(at, late, 1, w=np.sqrt(weight))
         zero, stretch = zero + float(shift), stretch + float(slope)
-    if abs(stretch - 1) < SAME_TEMPO:
+    if abs(stretch - 1) < NEARLY_TEMPO:
         return weigh(onsets.times_s, onsets.level_db, page, first.zero_s, 1.0)
     return weigh(onsets.times_s, onsets.level_db, page, zero, stretch)
 
