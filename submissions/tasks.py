@@ -59,6 +59,18 @@ def held(model: type[Leased], pk: int, who: str) -> Iterator[None]:
         thread.join()
 
 
+@contextmanager
+def our_fault(model: type[Leased], pk: int, who: str, what: str) -> Iterator[None]:
+    """What fails inside is our fault: it is kept on the row with a reference, stands in the log, and is raised."""
+    try:
+        yield
+    except Exception:
+        ref = secrets.token_hex(4)
+        log.exception("%s %s failed (reference %s)", what, pk, ref)
+        queue.fail(model, pk, who, FAILED_SAYS, ref)
+        raise
+
+
 # -- takes ---------------------------------------------------------------------------------------------------------
 def later(task: Any, *arguments: Any) -> None:
     """Send a task's wake-up call. A broker that is away costs time, not work: rows wait, and the sweep finds them."""
@@ -87,15 +99,10 @@ def probe_take(pk: int, who: str) -> None:
     take = Take.objects.select_related("part__segment__call", "entry__call").filter(pk=pk).first()
     if take is None:
         return
-    try:
+    with our_fault(Take, pk, who, "probe of a take"):
         with held(Take, pk, who):
             report = bridge.probe(take)
         kept = bridge.store_report(pk, who, report)
-    except Exception:
-        ref = secrets.token_hex(4)
-        log.exception("probe of take %s failed (reference %s)", pk, ref)
-        queue.fail(Take, pk, who, FAILED_SAYS, ref)
-        raise
     if kept:
         later(make_previews, pk)
         again = f"-again-{take.probed_at:%Y%m%d%H%M%S}" if take.probed_at else ""
@@ -111,14 +118,8 @@ def make_materials(part_pk: int) -> None:
         return
     part = PartRow.objects.select_related("segment__call").get(pk=part_pk)
     old = bridge.material_keys(part.materials)
-    try:
-        with held(PartRow, part_pk, who):
-            made = bridge.make_materials(part, lambda done: queue.say_progress(PartRow, part_pk, who, done))
-    except Exception:
-        ref = secrets.token_hex(4)
-        log.exception("materials of part %s failed (reference %s)", part_pk, ref)
-        queue.fail(PartRow, part_pk, who, FAILED_SAYS, ref)
-        raise
+    with our_fault(PartRow, part_pk, who, "materials of part"), held(PartRow, part_pk, who):
+        made = bridge.make_materials(part, lambda done: queue.say_progress(PartRow, part_pk, who, done))
     if queue.finish(PartRow, part_pk, who, materials=made):
         files.remove(*old)
     else:
@@ -132,14 +133,8 @@ def make_export(export_pk: int) -> None:
     if not queue.claim_row(Export, export_pk, who):
         return
     export = Export.objects.select_related("call").get(pk=export_pk)
-    try:
-        with held(Export, export_pk, who):
-            made = bridge.make_export(export, lambda done: queue.say_progress(Export, export_pk, who, done))
-    except Exception:
-        ref = secrets.token_hex(4)
-        log.exception("export %s failed (reference %s)", export_pk, ref)
-        queue.fail(Export, export_pk, who, FAILED_SAYS, ref)
-        raise
+    with our_fault(Export, export_pk, who, "export"), held(Export, export_pk, who):
+        made = bridge.make_export(export, lambda done: queue.say_progress(Export, export_pk, who, done))
     queue.finish(Export, export_pk, who, files=made)
 
 
@@ -150,14 +145,8 @@ def make_previews(take_pk: int) -> None:
     if row is None or not queue.claim_row(Preview, row.pk, who):
         return
     take = Take.objects.select_related("part__segment", "report").get(pk=take_pk)
-    try:
-        with held(Preview, row.pk, who):
-            bridge.make_previews(take, lambda done: queue.say_progress(Preview, row.pk, who, done))
-    except Exception:
-        ref = secrets.token_hex(4)
-        log.exception("preview of take %s failed (reference %s)", take_pk, ref)
-        queue.fail(Preview, row.pk, who, FAILED_SAYS, ref)
-        raise
+    with our_fault(Preview, row.pk, who, "preview"), held(Preview, row.pk, who):
+        bridge.make_previews(take, lambda done: queue.say_progress(Preview, row.pk, who, done))
     queue.finish(Preview, row.pk, who)
 
 

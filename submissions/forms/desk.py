@@ -8,6 +8,7 @@ from django.utils.translation import pgettext_lazy
 from .. import deadlines
 from ..models import Decision
 from ..sentences import in_words
+from ..templatetags.words import DECIDED
 
 
 class SignInForm(AuthenticationForm):
@@ -128,7 +129,7 @@ class DecisionForm(forms.Form):
 
     word = forms.ChoiceField(
         label=_("Your decision"),
-        choices=[("accept", _("take it")), ("redo", _("ask to play it again")), ("leave", _("do not use it"))],
+        choices=list(DECIDED.items()),
         widget=forms.RadioSelect,
     )
     note = forms.CharField(

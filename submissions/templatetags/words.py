@@ -7,6 +7,7 @@ from django import template
 from django.utils import timezone
 from django.utils.formats import date_format, number_format
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 from django.utils.translation import ngettext, pgettext
 
 register = template.Library()
@@ -45,6 +46,29 @@ def late_words(value: float | None) -> str:
     if abs(value) < 0.05:
         return _("exact")
     return (_("%(ms)s late") if value > 0 else _("%(ms)s early")) % {"ms": ms(value)}
+
+
+ZERO_WORDS = {
+    "marks": _lazy("the chirps"),
+    "click": _lazy("the click"),
+    "count-off": _lazy("the count-off"),
+    "written": _lazy("the written strokes"),
+    "none": _lazy("nothing; it is not known"),
+}
+# The organizer's answers, as they stand on the form that gives them.
+DECIDED = {"accept": _lazy("take it"), "redo": _lazy("ask to play it again"), "leave": _lazy("do not use it")}
+
+
+@register.filter
+def zero_words(source: str) -> str:
+    """By what bar 1 was found."""
+    return str(ZERO_WORDS.get(source, source))
+
+
+@register.filter
+def decided_words(word: str) -> str:
+    """A person's decision in a few words."""
+    return str(DECIDED.get(word, word))
 
 
 @register.filter

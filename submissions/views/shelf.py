@@ -106,14 +106,10 @@ def practice_of(part: PartRow, asked: QueryDict) -> dict[str, Any]:
 
 
 def bar_picture(part: PartRow, bar: int) -> dict[str, Any]:
-    """One bar of the engraved sheet: its address with the part of the picture to show, and its size; {} without one."""
+    """One bar of the engraved sheet: the sheet's address and size, and the box to show of it; {} without one."""
     sheet = next((name for name in part.materials.get("sheets", []) if name.endswith(".svg")), "")
     box = part.materials.get("bars", {}).get(f"bar-{bar}")
     if not sheet or not box:
         return {}
-    x, y, width, height = box
-    return {
-        "url": f"{url_of(part, sheet)}#svgView(viewBox({x},{y},{width},{height}))",
-        "width": width,
-        "height": height,
-    }
+    width, height = part.materials["sheet_size"]
+    return {"url": url_of(part, sheet), "box": " ".join(str(place) for place in box), "width": width, "height": height}

@@ -49,13 +49,13 @@ class TestThePage:
             assert roll.says in page
 
     def test_shows_the_bars_where_the_sheet_is_made(self, people, snare):
-        assert "svgView" not in page_of(people.organizer.client.get(url_of(snare)))
+        assert "bar-picture" not in page_of(people.organizer.client.get(url_of(snare)))
         roll = bridge.part_of(snare).rolls[0]
-        made = {"sheets": ["sheet.svg"], "bars": {f"bar-{roll.bar}": [10, 20, 300, 200]}}
+        made = {"sheets": ["sheet.svg"], "bars": {f"bar-{roll.bar}": [10, 20, 300, 200]}, "sheet_size": [1116, 900]}
         PartRow.objects.filter(pk=snare.pk).update(materials=made)
         page = page_of(people.organizer.client.get(url_of(snare)))
-        assert "sheet.svg#svgView(viewBox(10,20,300,200))" in page
-        assert f'alt="Bar {roll.bar} of the sheet"' in page
+        assert 'viewBox="10 20 300 200"' in page and 'sheet.svg" width="1116" height="900"' in page
+        assert f'aria-label="Bar {roll.bar} of the sheet"' in page
 
     def test_says_how_many_takes_get_a_new_answer(self, people, player, snare, tmp_path):
         assert "is already here" not in page_of(people.organizer.client.get(url_of(snare)))

@@ -11,6 +11,12 @@ _OUTER = re.compile(r'<svg viewBox="0 0 ([\d.]+) ([\d.]+)"')
 _MARGIN = re.compile(r'class="page-margin" transform="translate\((-?[\d.]+), (-?[\d.]+)\)"')
 
 
+def size_of(svg: str) -> tuple[float, float]:
+    """Width and height of the picture's viewBox; (0, 0) where it has none."""
+    outer = _OUTER.search(svg)
+    return (float(outer[1]), float(outer[2])) if outer is not None else (0.0, 0.0)
+
+
 def bar_boxes(svg: str) -> dict[str, tuple[int, int, int, int]]:
     """{measure id: (x, y, width, height)} in units of the picture's own viewBox; bars without a staff are left out."""
     outer, inner, margin = _OUTER.search(svg), _SCALE.search(svg), _MARGIN.search(svg)

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from ..facts import Sound
 from ..media import write_wav
 from ..media.sparse import write_sparse_aac
-from .bar_boxes import bar_boxes
+from .bar_boxes import bar_boxes, size_of
 from .click import MARK_GROUP_S, Click, ClickLayout, click_layout, render_click
 from .engrave import Engraving, engrave
 from .guide import render_guide
@@ -57,6 +57,7 @@ def write_materials(part: Part, tree: Element, folder: Path, choices: Choices | 
     own = rungs.index(performance)
     engraving = engrave(tree, part.part_id, choices.own_notes, part.rolls)
     summary: dict[str, object] = {"clicks": clicks, "bars": bar_boxes(engraving.phone_svg)}
+    summary["sheet_size"] = size_of(engraving.phone_svg)
     words = credited(choices.words or words_of(part, choices.count_off_bars), tree)
     summary |= _write_sheets(folder, engraving, words)
     summary |= _write_guide(folder, part, render_click(layouts[own]), bpm_name(performance))
