@@ -27,6 +27,7 @@ OWN_SHARE = 0.9  # strokes mistaken or not found move the mean by about what its
 LINE_SHARE = 2.5  # a line's begin is known sqrt(3) times worse than its mean, and slow wander bends it
 WIDE_SPREAD_S = 0.024  # a beginner's; the spread of chance hits alone is 0.055
 OWN_FLOOR_S = 0.3e-3
+FREE_COST = 4.0  # nats: a line fitted to the strokes always lies somewhat better than one that is given
 TEMPO_COST = 5.0  # nats: who plays to a click plays its tempo
 NEARLY_TEMPO = 0.004  # a tempo this near to the written one is a line through a player's wander
 SAME_TEMPO = 4e-4  # tempi closer than this are one: clocks and rounding
@@ -99,7 +100,7 @@ def weigh(
     rate = rate or max(1.0, len(heard) / max(1.0, heard[-1] - heard[0]))
     gain = float(np.sum(_hit_gain(off, spread, HIT, rate))) - _missing_cost(its, len(page))
     gain += _level_gain(levels_db[mine], page.level[its])
-    gain -= _tempo_cost(stretch)
+    gain -= _tempo_cost(stretch, page.bpm)
     free = np.ones(len(heard), bool)
     free[mine] = False
     buzzed = _inside(heard, zero_s + stretch * page.buzz_s) & free
@@ -121,10 +122,12 @@ def weigh(
     return Hypothesis(zero_s, stretch, gain, len(mine), share, explained, counted, late, wide, sd)
 
 
-def _tempo_cost(stretch: float) -> float:
-    """Nats against another tempo than the written one."""
-    away = abs(stretch - 1)
-    return 0.0 if away < SAME_TEMPO else TEMPO_COST
+def _tempo_cost(stretch: float, bpm: float) -> float:
+    """Nats against another tempo than the written one; a click of whole beats a minute is likelier than no click."""
+    if abs(stretch - 1) < SAME_TEMPO:
+        return 0.0
+    on_ladder = abs(bpm / stretch - round(bpm / stretch)) < 1e-6
+    return TEMPO_COST + (0.0 if on_ladder else FREE_COST)
 
 
 def _hit_gain(late: Array, spread: float, share: float, rate: float) -> Array:
@@ -218,6 +221,8 @@ def vote(onsets: Onsets, page: Page, known: Hypothesis | None = None) -> list[Hy
             more = tried(float(stretches[k]), 4)
             found += more if straight else [_straighten(onsets, page, h) for h in more]
     found = distinct(found)
+    if abs(found[0].stretch - 1) > SAME_TEMPO:
+        found = distinct([*found, _straighten(onsets, page, found[0])])
     rate = _random_rate(heard, found[0])
     return distinct([weigh(heard, levels, page, h.zero_s, h.stretch, rate) for h in found[:KEPT]])
 
