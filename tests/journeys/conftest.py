@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from portal.embedded import BASE_DIR, Installation
-from tests.journeys.browser import browser as open_browser
+from tests.browser import browser as open_browser
 
 GENEROUS = {"TAPOFF_RATE_ENTRY": "1000", "TAPOFF_RATE_UPLOAD": "1000", "TAPOFF_RATE_MAIL": "1000", "TAPOFF_RATE_LINK": "20", "TAPOFF_SWEEP_S": "2"}
 ANSWER_S = 150

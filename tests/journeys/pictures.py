@@ -10,7 +10,7 @@ from pathlib import Path
 
 import django
 
-from tests.journeys.browser import DESK, PHONE, browser, new_page
+from tests.browser import DESK, PHONE, browser, new_page
 from tests.journeys.conftest import GENEROUS, Stage
 from tests.journeys.test_every_page import sign_in
 

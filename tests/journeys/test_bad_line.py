@@ -5,7 +5,7 @@ import re
 
 import pytest
 
-from tests.journeys.browser import new_page
+from tests.browser import new_page
 from tests.journeys.line import BadLine
 
 pytestmark = [pytest.mark.browser, pytest.mark.service]

@@ -6,7 +6,7 @@ axe-core (Deque Systems, MPL 2.0) is the outside judge; the rules asked for are 
 import pytest
 
 from portal.embedded import BASE_DIR
-from tests.journeys.browser import browser, new_page
+from tests.browser import browser, new_page
 
 pytestmark = [pytest.mark.browser, pytest.mark.service]
 

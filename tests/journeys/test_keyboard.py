@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.journeys.browser import DESK, new_page
+from tests.browser import DESK, new_page
 from tests.journeys.test_player import answer
 
 pytestmark = [pytest.mark.browser, pytest.mark.service]

@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 import opentimelineio
 import pytest
 
-from tests.journeys.browser import DESK, PHONE, new_page
+from tests.browser import DESK, PHONE, new_page
 from tests.journeys.test_player import answer, send
 
 pytestmark = [pytest.mark.browser, pytest.mark.service]

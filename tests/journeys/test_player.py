@@ -5,7 +5,7 @@ import re
 
 import pytest
 
-from tests.journeys.browser import DESK, PHONE, new_page
+from tests.browser import DESK, PHONE, new_page
 
 pytestmark = [pytest.mark.browser, pytest.mark.service]
 

@@ -9,7 +9,7 @@ import imageio_ffmpeg
 import numpy as np
 import pytest
 
-from tests.journeys.browser import browser, new_page
+from tests.browser import browser, new_page
 
 pytestmark = [pytest.mark.browser, pytest.mark.service]
 

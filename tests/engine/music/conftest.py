@@ -2,15 +2,11 @@
 
 import pytest
 
+from tests.browser import browser as open_browser
+
 
 @pytest.fixture(scope="module")
 def browser():
-    """Debian's Chromium, headless; sound may start without a gesture, as a test has no finger."""
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        started = playwright.chromium.launch(
-            executable_path="/usr/bin/chromium", args=["--no-sandbox", "--autoplay-policy=no-user-gesture-required"]
-        )
+    """Sound may start without a gesture, as a test has no finger."""
+    with open_browser("--autoplay-policy=no-user-gesture-required") as started:
         yield started
-        started.close()

@@ -1,11 +1,9 @@
 """A real Chromium for journeys; a missing one fails the test, it never skips."""
 
-import atexit
 import os
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
-from functools import cache
 
 from playwright.sync_api import Browser, Page, Playwright, sync_playwright
 
@@ -33,22 +31,34 @@ def executable() -> str:
     raise RuntimeError("No Chromium: install it (Debian: apt-get install chromium) or name it in TAPOFF_CHROMIUM.")
 
 
-@cache
-def driver() -> Playwright:
-    """One driver a process, because two of them cannot run beside each other; it ends with the process."""
-    started = sync_playwright().start()
-    atexit.register(started.stop)
-    return started
+_open: list[Playwright] = []  # the one driver of this process, once for every browser that is open
+
+
+@contextmanager
+def driver() -> Iterator[Playwright]:
+    """One driver at a time, because two cannot run beside each other; it ends with the last browser.
+
+    While it runs, this thread counts as one with an event loop, in which Django refuses its database.
+    """
+    started = _open[0] if _open else sync_playwright().start()
+    _open.append(started)
+    try:
+        yield started
+    finally:
+        _open.pop()
+        if not _open:
+            started.stop()
 
 
 @contextmanager
 def browser(*arguments: str) -> Iterator[Browser]:
     """A browser with these switches added."""
-    started = driver().chromium.launch(executable_path=executable(), args=[*QUIET, *arguments])
-    try:
-        yield started
-    finally:
-        started.close()
+    with driver() as playwright:
+        started = playwright.chromium.launch(executable_path=executable(), args=[*QUIET, *arguments])
+        try:
+            yield started
+        finally:
+            started.close()
 
 
 def new_page(browser: Browser, size: dict[str, int] = PHONE, **more) -> Page:
