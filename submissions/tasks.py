@@ -99,7 +99,7 @@ def probe_take(pk: int, who: str) -> None:
     take = Take.objects.select_related("part__segment__call", "entry__call").filter(pk=pk).first()
     if take is None:
         return
-    with our_fault(Take, pk, who, "probe of a take"):
+    with our_fault(Take, pk, who, "probe"):
         with held(Take, pk, who):
             report = bridge.probe(take)
         kept = bridge.store_report(pk, who, report)
@@ -118,7 +118,7 @@ def make_materials(part_pk: int) -> None:
         return
     part = PartRow.objects.select_related("segment__call").get(pk=part_pk)
     old = bridge.material_keys(part.materials)
-    with our_fault(PartRow, part_pk, who, "materials of part"), held(PartRow, part_pk, who):
+    with our_fault(PartRow, part_pk, who, "materials"), held(PartRow, part_pk, who):
         made = bridge.make_materials(part, lambda done: queue.say_progress(PartRow, part_pk, who, done))
     if queue.finish(PartRow, part_pk, who, materials=made):
         files.remove(*old)

@@ -1,9 +1,11 @@
 """Scores and materials: MusicXML to rows, rows to the engine's parts, parts to what players download."""
 
 import hashlib
+import json
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from functools import lru_cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -18,6 +20,9 @@ from ..engine.music.own_notes import own_notes
 from ..engine.music.score.intake import open_tree
 from ..engine.music.written import Part, Score
 from ..models import Call, PartRow
+
+# Reading a score takes a tenth of a second; a board, an answer and a shortlist each ask for the same few again.
+KEPT_SCORES, KEPT_BYTES = 16, 2**20
 
 
 @dataclass(frozen=True)
@@ -45,11 +50,23 @@ class ScoreReading:
 
 def read_score(content: bytes, corrections: dict[str, Any] | None = None) -> ScoreReading:
     """Read a MusicXML file; raises EngineError with a sentence when it cannot be used."""
-    read = score.read_score(content, corrected=_corrected(corrections or {}))
+    read = _score(content, corrections or {})
     parts = [reading for part in read.parts if part.strokes for reading in _readings(part)]
     if not parts:
         raise EngineError("The score holds no part with strokes.")
     return ScoreReading(read.title, hashlib.sha256(content).hexdigest(), _summary(read), tuple(parts))
+
+
+def _score(content: bytes, corrections: dict[str, Any]) -> Score:
+    """The score as the organizer corrected it; the newest few are kept, because one page after the other asks."""
+    words = json.dumps(corrections, sort_keys=True)
+    read = _read_and_keep if len(content) <= KEPT_BYTES else _read_and_keep.__wrapped__
+    return read(content, words)
+
+
+@lru_cache(maxsize=KEPT_SCORES)
+def _read_and_keep(content: bytes, corrections: str) -> Score:
+    return score.read_score(content, corrected=_corrected(json.loads(corrections)))
 
 
 def _corrected(corrections: dict[str, Any]) -> dict[str, score.Corrections]:
@@ -110,13 +127,11 @@ def _demand(part: Part) -> dict[str, Any]:
 
 def part_of(row: PartRow, whole: bool = False) -> Part:
     """The engine's part of a row, as corrected by the organizer; whole: with all drums, each on its own."""
-    content = files.read_bytes(row.segment.score)
-    corrected = _corrected(row.segment.corrections)
-    if whole:
-        read = score.read_score(content, corrected=corrected)
-        return next(part for part in read.parts if part.part_id == row.part_id)
-    own = corrected.get(row.part_id, score.Corrections())
-    return score.read_part(content, row.part_id, row.drum, rolls=own.rolls, bass=own.drums)
+    read = _score(files.read_bytes(row.segment.score), row.segment.corrections)
+    part = next((part for part in read.parts if part.part_id == row.part_id), None)
+    if part is None:
+        raise EngineError(f"The score has no part {row.part_id}.")
+    return part if whole else score.for_drum(part, row.drum)
 
 
 def material_keys(materials: dict[str, Any]) -> list[str]:

@@ -53,6 +53,8 @@ SENTENCES = (
     _("Wind blows into the microphone."),
     _("Noise lies only %(db)s dB under the strokes."),
     _("Record in a quieter room, with fans and traffic shut out, and put the phone nearer to the drum."),
+    _("The phone turns its own gain: in the pauses the noise comes up by %(db)s dB."),
+    _("If the camera has a setting for automatic sound level, switch it off; otherwise put the phone further away."),
     _("Mains hum can be heard."),
     _("Keep the phone and its cable away from chargers, lamps and amplifiers."),
     _("One of the two sound channels is empty."),

@@ -7,8 +7,7 @@ from django import template
 from django.utils import timezone
 from django.utils.formats import date_format, number_format
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as _lazy
-from django.utils.translation import ngettext, pgettext
+from django.utils.translation import gettext_lazy, ngettext, pgettext
 
 register = template.Library()
 
@@ -49,14 +48,14 @@ def late_words(value: float | None) -> str:
 
 
 ZERO_WORDS = {
-    "marks": _lazy("the chirps"),
-    "click": _lazy("the click"),
-    "count-off": _lazy("the count-off"),
-    "written": _lazy("the written strokes"),
-    "none": _lazy("nothing; it is not known"),
+    "marks": gettext_lazy("the chirps"),
+    "click": gettext_lazy("the click"),
+    "count-off": gettext_lazy("the count-off"),
+    "written": gettext_lazy("the written strokes"),
+    "none": gettext_lazy("nothing; it is not known"),
 }
 # The organizer's answers, as they stand on the form that gives them.
-DECIDED = {"accept": _lazy("take it"), "redo": _lazy("ask to play it again"), "leave": _lazy("do not use it")}
+DECIDED = {"accept": gettext_lazy("take it"), "redo": gettext_lazy("ask to play it again"), "leave": gettext_lazy("do not use it")}
 
 
 @register.filter

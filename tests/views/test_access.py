@@ -51,6 +51,7 @@ READING = [
     ("edit-call", ("call",), {"organizer"}),
     ("segments", ("call",), {"organizer"}),
     ("desk-part", ("call", "part"), {"organizer"}),
+    ("correct-reading", ("call", "part"), {"organizer"}),
     ("part-takes", ("call", "part"), {"organizer"}),
     ("desk-take", ("call", "take"), {"organizer"}),
     ("bench", ("call",), DESK),

@@ -135,7 +135,7 @@ class TestTheBoard:
         assert (now.wanted, now.received, now.ready, now.redo, now.open) == (3, 2, 1, 1, 2)
         page = text_of(people.organizer.client.get(reverse("board", args=[call.slug])))
         row = page.split(f'{reverse("part-takes", args=[call.slug, part.pk])}">Snare<')[1].split("</tr>")[0]
-        assert re.findall(r'class="number">(?:<b>)?(\d+)', row) == ["3", "2", "1", "0", "1", "2"]
+        assert re.findall(r'class="number">(?:<b>)?(\d+)', row) == ["2", "3", "1", "0", "1", "2"]
 
     def test_leaves_tryouts_out(self, people, call, part, tmp_path):
         cast.make_take(people.player.entry, part, tmp_path, is_tryout=True)

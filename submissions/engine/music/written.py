@@ -102,7 +102,7 @@ class DrumPlace:
     notes: int  # how many notes stand there
     why: str
     read_as: tuple[int, ...] = ()  # drums as the desk reads the page itself
-    bars: tuple[int, ...] = ()  # printed numbers of the bars with notes there
+    bars: tuple[int, ...] = ()  # printed numbers of the bars with notes there, the one with most of them first
     name: str = ""  # what the file calls the instrument, where the key is an instrument id
 
 

@@ -72,6 +72,14 @@ class TestTheDrumsOfALine:
         place = read_part(self.LINE).drum_map[0]
         assert (place.key, place.drums, place.read_as, place.bars) == ("E5", (1,), (1,), (1,))
 
+    def test_name_the_bar_with_most_of_their_notes_first(self):
+        line = page(
+            bar(1, first(), note("w", "E5"), note("w", "C5", chord=True)),
+            bar(2, note("q", "C5"), note("q", "C5"), note("h", "E5")),
+            name="Bass Drums",
+        )
+        assert {p.key: p.bars for p in read_part(line).drum_map} == {"E5": (1, 2), "C5": (2, 1)}
+
     def test_are_struck_as_corrected_and_keep_what_was_read(self):
         read = read_score(self.LINE, corrected={"P1": Corrections(drums={"E5": (1, 2, 3), "F4": ()})}).parts[0]
         assert sorted(s.drum for s in read.strokes) == ["bass-1", "bass-2", "bass-2", "bass-3", "bass-3"]

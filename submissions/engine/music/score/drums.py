@@ -158,7 +158,7 @@ def drum_map(part: RawPart, instrument: str, given: Mapping[str, Drums] | None =
             drums = wanted if isinstance(wanted, tuple) else (wanted,) if wanted else ()
             why = "set by the organizer" if drums else "left out by the organizer"
         name = part.instruments[key].name if by_instrument else ""
-        found = tuple(dict.fromkeys(bars[key]))
+        found = tuple(sorted(set(bars[key]), key=lambda bar: (-bars[key].count(bar), bar)))
         rows.append(DrumPlace(key, drums, len(bars[key]), why, read_as, found, name))
     return tuple(sorted(rows, key=lambda row: (row.drums or (9,), -height(row.key), row.key)))
 
