@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from submissions.engine.music.click import click_layout, render_click
-from submissions.engine.rehearsal.spec import Marks, Phone, Room
+from submissions.engine.rehearsal.spec import Faults, Marks, Phone, Room
 
 from .heard import MARKED, QUIET_ROOM, hear, heard, off_ms, part_of, take_of
 
@@ -90,6 +90,17 @@ class TestMarks:
         mono[at - early : at - early + len(group)] = group
         zero = hear(mono, rate, take.part).zero
         assert zero.source == "written"
+        assert not zero.sure
+
+    @pytest.mark.parametrize("late_bars", [1, 3])
+    def test_of_one_group_tell_that_the_playing_begins_bars_late(self, late_bars):
+        """Nothing else in the sound says where bar 1 was due; the strokes alone lie perfectly, bars off."""
+        spec = replace(QUIET_ROOM, marks=Marks(True, False, -6.0), faults=Faults(late_bars=late_bars))
+        take = take_of(spec, "cymbals")
+        zero = heard(take).zero
+        assert zero.source == "marks"
+        assert zero.late_bars == late_bars
+        assert abs(off_ms(take, zero.zero_s)) < 2e3 * zero.sd_s
 
     def test_are_found_in_the_click_file_itself(self):
         part = part_of()
