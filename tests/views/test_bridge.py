@@ -80,7 +80,8 @@ class TestPublishing:
 
 
 class TestMaterials:
-    def test_are_made_stored_and_replaced_whole(self, call, part):
+    def test_are_made_stored_and_replaced_whole_and_agree_after_a_correction(self, call, part):
+        type(call).objects.filter(pk=call.pk).update(ladder_steps=2)
         tasks.make_materials(part.pk)
         part.refresh_from_db()
         assert (part.work, part.progress) == ("done", 100)
@@ -93,9 +94,18 @@ class TestMaterials:
         old = [file["key"] for file in listed.values()]
         tasks.make_materials(part.pk)  # done already: a second message changes nothing
         assert all(default_storage.exists(key) for key in old)
-        actions.remake_materials(part)
+        roll = bridge.part_of(part).rolls[0]
+        actions.correct_reading(part, {(roll.bar, roll.count): 5}, {})
         tasks.make_materials(part.pk)
         assert not any(default_storage.exists(key) for key in old)
+        part = PartRow.objects.select_related("segment").get(pk=part.pk)
+        files_now = {file["name"]: files.read_bytes(file["key"]) for file in part.materials["files"]}
+        written = bridge.part_of(part).strokes
+        assert len(written) == len(strokes) + 5 - roll.strokes_a_note
+        heard = json.loads(files_now["strokes.json"])
+        assert [one["at_s"] for one in heard] == [round(stroke.at_s, 9) for stroke in written]
+        assert len(json.loads(files_now["practice.json"])["strokes"]) == len(written)
+        assert b"5 strokes" in files_now["sheet.svg"]
 
 
 class TestTheCut:
