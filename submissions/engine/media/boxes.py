@@ -12,7 +12,7 @@ from typing import BinaryIO
 MAX_BOXES = 4_096  # a long fragmented take has some hundreds at the top
 MAX_ELST = 64  # entries looked at
 _NESTS = {b"moov", b"trak", b"edts"}
-_EBML, _SEGMENT = 0x1A45DFA3, 0x18538067
+_SEGMENT = 0x18538067
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,8 +109,8 @@ def _matroska_cut_off(file: BinaryIO, size: int) -> bool:
         body = at + id_length + length_length
         if identity == _SEGMENT:
             return length >= 0 and body + length > size
-        if identity != _EBML and length < 0:
-            return False
+        if length < 0 or body + length > size:
+            return False  # a length that leads out of the file leads nowhere: some are further than a file can reach
         at = body + length
     return False
 
