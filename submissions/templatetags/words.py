@@ -55,7 +55,11 @@ ZERO_WORDS = {
     "none": gettext_lazy("nothing; it is not known"),
 }
 # The organizer's answers, as they stand on the form that gives them.
-DECIDED = {"accept": gettext_lazy("take it"), "redo": gettext_lazy("ask to play it again"), "leave": gettext_lazy("do not use it")}
+DECIDED = {
+    "accept": gettext_lazy("take it"),
+    "redo": gettext_lazy("ask to play it again"),
+    "leave": gettext_lazy("do not use it"),
+}
 
 
 @register.filter

@@ -104,10 +104,16 @@ def timing_context(take: Take) -> dict[str, Any]:
     bpm = practise_bpm(clicks, take.report.spread_ms)
     strokes = [s for s in body.get("strokes", []) if s.get("kind", "stroke") in ("stroke", "diddle")]
     return {
-        "strokes": strokes, "bars": bars_of(take), "practise_bars": worst, "practise_bpm": f"{bpm:g}" if bpm else "",
-        "practise": practise_words(worst, bpm), "praise": praise_words(body), "files_ready": bool(clicks),
-        "by_bar": timing.get("by_bar", []), "by_count": timing.get("by_count", []),
-    }  # fmt: skip
+        "strokes": strokes,
+        "bars": bars_of(take),
+        "practise_bars": worst,
+        "practise_bpm": f"{bpm:g}" if bpm else "",
+        "practise": practise_words(worst, bpm),
+        "praise": praise_words(body),
+        "files_ready": bool(clicks),
+        "by_bar": timing.get("by_bar", []),
+        "by_count": timing.get("by_count", []),
+    }
 
 
 def answer_context(take: Take, entry) -> dict[str, Any]:
@@ -115,10 +121,18 @@ def answer_context(take: Take, entry) -> dict[str, Any]:
     state = overview.take_state(take)
     waiting = take.work in ("waiting", "running")
     context = {
-        "take": take, "entry": entry, "call": entry.call, "zone": entry.zone or entry.call.deadline_zone, "state": state,
-        "waiting": waiting, "failed": take.work == "failed", "sentence": sentence(state), "decision": take.decision,
-        "video_url": shelf.take_url(take), "poster_url": shelf.poster_url(take),
-    }  # fmt: skip
+        "take": take,
+        "entry": entry,
+        "call": entry.call,
+        "zone": entry.zone or entry.call.deadline_zone,
+        "state": state,
+        "waiting": waiting,
+        "failed": take.work == "failed",
+        "sentence": sentence(state),
+        "decision": take.decision,
+        "video_url": shelf.take_url(take),
+        "poster_url": shelf.poster_url(take),
+    }
     if waiting:
         minutes = queue.minutes_to_answer(take)
         return context | {"ahead": queue.place_of(take), "expected_s": 60 * (minutes or 1)}

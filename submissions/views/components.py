@@ -40,9 +40,17 @@ def components(request: HttpRequest) -> HttpResponse:
     wrong = forms.RenewLinkForm({"email": "nobody"})
     wrong.is_valid()
     context = {
-        "states": STATES, "instruments": INSTRUMENTS, "seats": seats, "plain": plain, "wrong": wrong, "decision": forms.DecisionForm(), "send": forms.SendTakeForm(),
-        "strokes": _strokes(), "bars": [BarPlace(n + 1, n * 2.0, 2.0, 4) for n in range(4)], "levels": (1, 2, 3, 4),
+        "states": STATES,
+        "instruments": INSTRUMENTS,
+        "seats": seats,
+        "plain": plain,
+        "wrong": wrong,
+        "decision": forms.DecisionForm(),
+        "send": forms.SendTakeForm(),
+        "strokes": _strokes(),
+        "bars": [BarPlace(n + 1, n * 2.0, 2.0, 4) for n in range(4)],
+        "levels": (1, 2, 3, 4),
         "by_count": [("1", -2.1, 5.0, 16), ("e", 14.0, 9.2, 16), ("&", 0.4, 4.1, 16), ("a", -22.5, 12.0, 15)],
         "practise": [3, 2],
-    }  # fmt: skip
+    }
     return render(request, "developers/components.html", context)

@@ -15,9 +15,18 @@ from .answer import findings_of, timing_context
 
 # What create_call and edit_call take straight from the form.
 CALL_FIELDS = (
-    "title", "about", "rules", "deadline", "deadline_zone", "grace_minutes", "count_off_bars", "ladder_from_bpm",
-    "ladder_steps", "consent_age", "max_take_minutes",
-)  # fmt: skip
+    "title",
+    "about",
+    "rules",
+    "deadline",
+    "deadline_zone",
+    "grace_minutes",
+    "count_off_bars",
+    "ladder_from_bpm",
+    "ladder_steps",
+    "consent_age",
+    "max_take_minutes",
+)
 
 
 @access.desk
@@ -193,9 +202,14 @@ def board(request: HttpRequest, slug: str) -> HttpResponse:
         for segment, here in overview.by_segment(parts)
     ]
     context = {
-        "call": call, "by_segment": by_segment, "totals": overview.totals(parts), "eye": overview.for_the_eye(parts),
-        "people": overview.people_of(call), "now": timezone.now(), "public_url": request.build_absolute_uri(reverse("call", args=[slug])),
-    }  # fmt: skip
+        "call": call,
+        "by_segment": by_segment,
+        "totals": overview.totals(parts),
+        "eye": overview.for_the_eye(parts),
+        "people": overview.people_of(call),
+        "now": timezone.now(),
+        "public_url": request.build_absolute_uri(reverse("call", args=[slug])),
+    }
     template = "organizer/board_now.html" if request.htmx else "organizer/board.html"
     return render(request, template, context)
 
@@ -222,9 +236,15 @@ def desk_take(request: HttpRequest, slug: str, public_id: str) -> HttpResponse:
         messages.success(request, _("Your decision is kept. The machine's verdict stays beside it."))
         return redirect("desk-take", slug, public_id)
     context = {
-        "call": take.part.segment.call, "take": take, "machine": take.verdict or "waiting", "form": form, "decisions": take.decisions.all(),
-        "video_url": shelf.take_url(take), "poster_url": shelf.poster_url(take), "zone": take.part.segment.call.deadline_zone,
-    }  # fmt: skip
+        "call": take.part.segment.call,
+        "take": take,
+        "machine": take.verdict or "waiting",
+        "form": form,
+        "decisions": take.decisions.all(),
+        "video_url": shelf.take_url(take),
+        "poster_url": shelf.poster_url(take),
+        "zone": take.part.segment.call.deadline_zone,
+    }
     if hasattr(take, "report"):
         context |= {"report": take.report, "findings": findings_of(take.report.body), **timing_context(take)}
     return render(request, "organizer/take.html", context, status=422 if form.errors else 200)

@@ -165,10 +165,15 @@ def my_page(request: HttpRequest, public_id: str) -> HttpResponse:
     """All of a player: parts, takes, data, mails."""
     entry = access.my_entry(request, public_id)
     context = {
-        "entry": entry, "call": entry.call, "zone": entry.zone or entry.call.deadline_zone, "my_parts": overview.my_parts(entry),
-        "takes": overview.rows_of(entry), "voices": overview.voices(overview.parts_now(entry.call)),
-        "chosen": set(entry.parts.values_list("pk", flat=True)), "new_text": overview.text_to_agree_to(entry),
-    }  # fmt: skip
+        "entry": entry,
+        "call": entry.call,
+        "zone": entry.zone or entry.call.deadline_zone,
+        "my_parts": overview.my_parts(entry),
+        "takes": overview.rows_of(entry),
+        "voices": overview.voices(overview.parts_now(entry.call)),
+        "chosen": set(entry.parts.values_list("pk", flat=True)),
+        "new_text": overview.text_to_agree_to(entry),
+    }
     return render(request, "participant/my_page.html", context)
 
 
@@ -218,9 +223,13 @@ def send_take(request: HttpRequest, public_id: str, pk: int) -> HttpResponse:
 def _sending_context(entry, part) -> dict:
     seconds = part.segment.summary.get("seconds") or 0
     return {
-        "entry": entry, "call": entry.call, "part": part, "longest_s": entry.call.max_take_minutes * 60,
-        "shortest_s": round(seconds * SHORTEST_SHARE), "texts": words.sending_texts(),
-    }  # fmt: skip
+        "entry": entry,
+        "call": entry.call,
+        "part": part,
+        "longest_s": entry.call.max_take_minutes * 60,
+        "shortest_s": round(seconds * SHORTEST_SHARE),
+        "texts": words.sending_texts(),
+    }
 
 
 @never_cache

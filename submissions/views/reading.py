@@ -55,10 +55,13 @@ def _shown(part: PartRow, form: forms.CorrectionsForm) -> dict[str, Any]:
         changed = any(roll.corrected for roll in group.rolls)
         groups.append(
             {
-                "first": group.rolls[0], "count": len(group.rolls), "bars": bars,
-                "alike": None if single else form[group.name], "open": single or wrong or changed,
+                "first": group.rolls[0],
+                "count": len(group.rolls),
+                "bars": bars,
+                "alike": None if single else form[group.name],
+                "open": single or wrong or changed,
             }
-        )  # fmt: skip
+        )
     places = [
         {
             "place": place,

@@ -13,6 +13,14 @@ def reading_of(part: PartRow) -> dict[str, Any]:
     except (bridge.EngineError, OSError) as error:
         return {"wrong": str(error)}
     return {
-        "bars": len(read.bars_from_zero()), "strokes": len(read.scored()), "seconds": read.end_s, "bpm": read.bpm,
-        "instrument": whole.instrument, "rolls": whole.rolls, "drums": whole.drum_map, "warnings": read.warnings, "unread": read.unread, "graces": sum(1 for s in read.strokes if s.kind == "grace"),
-    }  # fmt: skip
+        "bars": len(read.bars_from_zero()),
+        "strokes": len(read.scored()),
+        "seconds": read.end_s,
+        "bpm": read.bpm,
+        "instrument": whole.instrument,
+        "rolls": whole.rolls,
+        "drums": whole.drum_map,
+        "warnings": read.warnings,
+        "unread": read.unread,
+        "graces": sum(1 for s in read.strokes if s.kind == "grace"),
+    }

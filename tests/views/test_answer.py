@@ -7,6 +7,7 @@ import pytest
 from django.urls import reverse
 
 from submissions import bridge, queue
+from submissions.bridge.takes import PLAIN
 from submissions.engine.ear.listen import listen
 from submissions.engine.facts import TakeFacts
 from submissions.engine.rehearsal.spec import GOOD, INTERMEDIATE, Faults, Marks, TakeSpec
@@ -133,18 +134,5 @@ class TestTheBarsToPractise:
 
     @staticmethod
     def keep(take: Take, body: dict) -> None:
-        plain = (
-            "verdict",
-            "zero_s",
-            "zero_from",
-            "zero_sd_s",
-            "clock_ratio",
-            "bias_ms",
-            "spread_ms",
-            "written",
-            "matched",
-            "missed",
-            "extra",
-        )
-        ProbeReport.objects.create(take=take, codes=[], body=body, **{name: body[name] for name in plain})
+        ProbeReport.objects.create(take=take, codes=[], body=body, **{name: body[name] for name in PLAIN})
         Take.objects.filter(pk=take.pk).update(work=Work.DONE)

@@ -180,6 +180,9 @@ class TestACorrection:
     def test_tells_the_player_once_more_and_why(self, people, player, snare, tmp_path):
         take = cast.make_take(player.entry, snare, tmp_path)
         gallery.report(take, "look")
+        says = {"says": "The click can be heard (18 dB under the drums).", "do": "Nothing to do.", "at_s": []}
+        body = take.report.body | {"findings": [{"code": "click-audible", "level": "look"} | says]}
+        ProbeReport.objects.filter(take=take).update(body=body)
         Take.objects.filter(pk=take.pk).update(probed_at=timezone.now())
         tasks.order_mail("verdict", take.entry, f"take-{take.pk}-again-20260101000000")
         row = MailLog.objects.get(kind="verdict")
@@ -188,7 +191,7 @@ class TestACorrection:
         tasks.mail_out(row.pk)
         text = outbox.outbox[-1].body
         assert "noch einmal gemessen" in text
-        assert "- Der Click ist zu hören" in text or "- Der Click ist in der Aufnahme zu hören" in text
+        assert "- Der Click ist zu hören (18 dB unter der Trommel). Du musst nichts tun." in text
 
     def test_is_forgotten_with_a_new_score(self, people, snare):
         self.correct(people, snare, **{"roll-0": "2"})
