@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 
 from ..models import Call, Chair, PartRow, Pick, Take
+from ..sentences import in_words
 
 # A chair shows the best take it can count on; earlier in this list is less.
 STATES = ("empty", "redo", "waiting", "look", "ready", "picked")
@@ -202,7 +203,7 @@ def line_of(found: list[Voice], names: bool = False, mine: frozenset[int] = froz
     for voice in found:
         states = voice.seats()
         for number, (state, who) in enumerate(states, 1):
-            label = voice.name if len(states) == 1 else f"{voice.name} {number}"
+            label = in_words(voice.name) if len(states) == 1 else f"{in_words(voice.name)} {number}"
             is_mine = number == 1 and any(now.part.pk in mine for now in voice.parts)
             line.append(
                 Seat(
@@ -224,7 +225,8 @@ def line_of_segment(parts: list[PartNow], names: bool = False, url=None) -> list
     for now in parts:
         states = now.seat_states
         for number, (state, who) in enumerate(states, 1):
-            label = now.part.name if len(states) == 1 else f"{now.part.name} {number}"
+            name = in_words(now.part.name)
+            label = name if len(states) == 1 else f"{name} {number}"
             line.append(
                 Seat(
                     now.part.instrument, now.part.drum, label, state, who if names else "", url(now.part) if url else ""

@@ -44,6 +44,7 @@ SENTENCES = (
     _("The work on this file was stopped."),
     _("Something went wrong on our side; the file is safe and we were told."),
     _("Our machine gave up on this file several times. The organizer can see it; nothing is lost."),
+    _("%(part)s on one drum"),
     _("Offsets as a table (CSV)"),
     _("Timeline (OpenTimelineIO)"),
     _("Offsets for programs (JSON)"),
