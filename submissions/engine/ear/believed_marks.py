@@ -1,9 +1,9 @@
 """Which of the places where marks may be are marks: both groups must agree, or one must agree with the page.
 
 Conventions: as in `marks`. A matched filter always has a strongest place; with headphones on it can lie anywhere. So
-a pair is believed at the distance that the layout gives (or, when the take was made to another tempo of the ladder,
+a pair of groups like those of the click is believed at the distance that the layout gives (or, when the take was made to another tempo of the ladder,
 at a distance that such a tempo gives and the strokes confirm). A single group is believed where the strokes confirm
-it. A plain one, each of whose four chirps stands out by itself, is no accident: it is believed too where the strokes
+it. A plain one, all of whose chirps stand out, is no accident: it is believed too where the strokes
 begin whole bars after it, or keep another tempo from it on, or tell nothing; and where they contradict it, nothing
 that they say is sure.
 """
@@ -28,7 +28,7 @@ SAME_TEMPO = 0.003  # of strokes and marks
 NEAR_S = 0.080  # how far the strokes may lie from the marks' zero: push or drag
 CONFIRMING = 0.5  # share of written strokes that a confirming hypothesis finds
 PLAIN_HEIGHT = 40.0  # drums, voices and hum stay under 25 in made takes without marks
-EVEN = 0.5  # the weakest chirp over the mean of the four: true groups show 0.74 and more, side peaks 0.25 and less
+LIKE = 0.5  # of the chirps to a group's: groups show 0.9 and more, a chirp on another one's place 0.2 and less
 LATE_BARS = 8
 PATH_SD_S = 60e-6  # what a phone's own filters and the first reflections add; measured on made takes
 CLOCK_SD = 40e-6  # of two devices' quartz against each other, when only one group tells
@@ -60,10 +60,12 @@ def believe_pair(
         and min(start.height, end.height) > PAIR_HEIGHT
         and start.height + end.height > PAIR_SUM
     ]
+    fine = {id(group): refine(mono, rate, group) for pair in pairs for group in pair}
+    pairs = [pair for pair in pairs if all(fine[id(group)].group.likeness > LIKE for group in pair)]
     if not pairs:
         return None
     start, end = _best(pairs)
-    first, last = refine(mono, rate, start), refine(mono, rate, end)
+    first, last = fine[id(start)], fine[id(end)]
     ratio = apart_s(first, last) / length
     if abs(ratio - 1) > MOST_PPM + 0.0005 / length:
         return None
@@ -86,6 +88,8 @@ def believe_single(
             return None
         due = on_sample(layout.marks_start_s if group.rising else layout.marks_end_s)
         fine = refine(mono, rate, group).group
+        if fine.likeness <= LIKE:
+            continue
         if _confirmed(group.at_s - due, layout, ballot) or (
             is_plain(fine) and _not_denied(group.at_s - due, layout, ballot, bar_s)
         ):
@@ -97,7 +101,7 @@ def believe_single(
 
 def is_plain(fine: MarkGroup) -> bool:
     """Whether a refined group is one for certain, whatever the strokes say."""
-    return fine.height > PLAIN_HEIGHT and fine.evenness > EVEN
+    return fine.height > PLAIN_HEIGHT and fine.likeness > LIKE
 
 
 def any_plain(mono: NDArray[np.floating], rate: int, groups: list[MarkGroup]) -> bool:

@@ -14,7 +14,16 @@ from numpy.typing import NDArray
 from scipy import fft
 from scipy.ndimage import uniform_filter1d
 
-from ..music.click import MARK_GAINS, MARK_GROUP_S, MARK_HIGH_HZ, MARK_LOW_HZ, mark_offsets_s, mark_wave
+from ..music.click import (
+    MARK_GAINS,
+    MARK_GROUP_S,
+    MARK_HIGH_HZ,
+    MARK_LOW_HZ,
+    MARK_OFFSETS_S,
+    MARK_S,
+    mark_offsets_s,
+    mark_wave,
+)
 from .baseband import Band, Spectrum, level_out, take_band
 
 Array = NDArray[np.float64]
@@ -24,6 +33,7 @@ LEVEL_WINDOW_S = 0.060  # under a chirp's length: a drum stroke is levelled out 
 STRETCHES_PPM = (-95.0, 95.0)  # about them a group's four chirps add up within 1 dB up to 200 ppm
 CANDIDATES = 8
 APART_S = 0.004
+EDGE_S = 0.010  # a chirp's faded edge may be cut off
 LEAST_HEIGHT = 8.0
 ALIVE_POWER = 0.1  # of a levelled sound's 1: under this is digital silence, which tells nothing of the noise
 FINE_HZ = (1_400.0, 6_600.0)
@@ -40,7 +50,7 @@ class MarkGroup:
 
     at_s: float  # first arrival of the first chirp
     height: float
-    evenness: float  # the weakest chirp over the mean of the four, 0..1
+    likeness: float  # of its chirps to a group's, 0..1; 1 before they have been looked at
     sd_s: float
     rising: bool
 
@@ -71,18 +81,19 @@ def search_marks(spectrum: Spectrum) -> tuple[list[MarkGroup], list[MarkGroup]]:
 def _candidates(
     size: NDArray[np.floating], alive: NDArray[np.bool_], rate: float, seconds: float, rising: bool
 ) -> list[MarkGroup]:
-    """The highest places, none within APART_S of a higher one."""
+    """The highest places, none within APART_S of a higher one; a group may begin before the file does."""
     heard = size[alive]
     noise = float(np.median(heard)) / 1.1774 if len(heard) else 1.0  # median of a Rayleigh variable
+    before = min(round(MARK_OFFSETS_S[-1] * rate), len(size) // 2)
     height = 0.5 * (size / (noise + 1e-12)) ** 2
-    height = height[: int(seconds * rate)].astype(np.float64)
+    height = np.concatenate([height[len(size) - before :], height[: int(seconds * rate)]]).astype(np.float64)
     found: list[MarkGroup] = []
     reach = round(APART_S * rate)
     for _ in range(CANDIDATES if len(height) else 0):
         k = int(np.argmax(height))
         if height[k] < LEAST_HEIGHT:
             break
-        found.append(MarkGroup(k / rate, float(height[k]), 1.0, 0.5 / rate, rising))
+        found.append(MarkGroup((k - before) / rate, float(height[k]), 1.0, 0.5 / rate, rising))
         height[max(0, k - reach) : k + reach + 1] = 0.0
     return found
 
@@ -124,17 +135,40 @@ def refine(mono: NDArray[np.floating], rate: int, group: MarkGroup, stretch: flo
     """The group with its first arrival to a small part of a sample, at the sound's full rate."""
     start = round((group.at_s - FINE_BEFORE_S) * rate)
     responses = _chirp_responses(mono, rate, start, group.rising, stretch)
-    gains = _gains(group.rising)[:, None]
-    mean = (gains * responses).sum(axis=0) / np.sum(gains**2)
-    rest = responses - gains * mean
-    noise = float(np.sqrt(np.mean(np.abs(rest) ** 2) * 4 / 3 / np.sum(gains**2)))  # of the weighted mean of four
+    inside = _inside_file(group, len(mono) / rate, stretch)
+    gains = np.where(inside, _gains(group.rising), 0.0)[:, None]
+    mean = (gains * responses).sum(axis=0) / (np.sum(gains**2) + 1e-20)
+    rest = (responses - gains * mean)[inside]
+    count = max(2, int(inside.sum()))
+    spread = float(np.mean(np.abs(rest) ** 2)) if len(rest) else 0.0
+    noise = float(np.sqrt(spread * count / (count - 1) / (np.sum(gains**2) + 1e-20)))  # of the chirps' weighted mean
     at, top = _first_arrival(np.abs(mean), noise)
-    peaks = np.abs(responses[:, round(at)]) / gains[:, 0]
-    evenness = float(peaks.min() / (peaks.mean() + 1e-20))
+    likeness = _likeness(responses[:, round(at)], gains[:, 0])
     width_s = 1.0 / (2 * np.pi * 0.18 * (FINE_HZ[1] - FINE_HZ[0]))  # 0.18: rms width of a Hann spectrum
     sd = float(np.hypot(width_s * noise / (top + 1e-20) / np.sqrt(2), 4e-6))
     at_s = start / rate + at / (rate * OVERSAMPLING)
-    return Arrival(MarkGroup(at_s, group.height, evenness, sd, group.rising), mean, start / rate, rate * OVERSAMPLING)
+    return Arrival(MarkGroup(at_s, group.height, likeness, sd, group.rising), mean, start / rate, rate * OVERSAMPLING)
+
+
+def _inside_file(group: MarkGroup, seconds: float, stretch: float) -> NDArray[np.bool_]:
+    """Which of the group's chirps the file holds whole, (4,)."""
+    at = group.at_s + stretch * np.array(mark_offsets_s(group.rising))
+    return np.asarray((at > -EDGE_S) & (at + MARK_S < seconds + EDGE_S))
+
+
+def _likeness(chirps: NDArray[np.complex128], gains: Array) -> float:
+    """How much of the energy of the answers lies where a group has it, less what one loud chirp alone would show.
+
+    A group's own echo in the search, one chirp on the place of another, has one chirp and nothing where three are
+    due. 1 for a whole group, 0 for a single chirp, whatever the sound's level; 0 where fewer than two are heard.
+    """
+    there = gains > 0
+    if int(there.sum()) < 2:
+        return 0.0
+    energy = float(np.sum(np.abs(chirps[there]) ** 2)) + 1e-30
+    share = float(np.abs(gains @ chirps) ** 2) / energy / float(gains @ gains)
+    alone = float(gains.max() ** 2 / (gains @ gains))
+    return max(0.0, (share - alone) / (1 - alone))
 
 
 def _chirp_responses(

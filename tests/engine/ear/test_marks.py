@@ -92,6 +92,19 @@ class TestMarks:
         assert zero.source == "written"
         assert not zero.sure
 
+    @pytest.mark.parametrize("after_s", [0.1, 0.3, 0.6])
+    @pytest.mark.parametrize("rising", [True, False])
+    def test_cut_off_by_the_recordings_edge_are_not_taken_for_others(self, rising, after_s):
+        """One chirp on another one's place answers in both groups at once, and at the right distance."""
+        take = take_of(replace(QUIET_ROOM, marks=MARKED))
+        rate, truth = take.sound.rate, take.truth
+        cut = round(((truth.marks_start_s if rising else truth.marks_end_s) + after_s) * rate)
+        zero = hear(take.sound.mono[cut:] if rising else take.sound.mono[:cut], rate, take.part).zero
+        moved_s = cut / rate if rising else 0.0
+        assert zero.source == "marks"
+        assert abs(off_ms(take, zero.zero_s + moved_s)) < 2e3 * zero.sd_s
+        assert zero.sd_s < 2e-3
+
     @pytest.mark.parametrize("late_bars", [1, 3])
     def test_of_one_group_tell_that_the_playing_begins_bars_late(self, late_bars):
         """Nothing else in the sound says where bar 1 was due; the strokes alone lie perfectly, bars off."""
