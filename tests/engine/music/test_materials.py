@@ -1,6 +1,7 @@
 """What write_materials leaves in a folder: names, times, decoding of the compressed copies, cost."""
 
 import hashlib
+import io
 import json
 import os
 import subprocess
@@ -13,6 +14,7 @@ import numpy as np
 import pyloudnorm
 import pytest
 import soundfile
+from django.core.management import call_command
 from scipy.signal import correlate, resample_poly
 
 from submissions.engine.ear import onsets
@@ -27,6 +29,9 @@ from submissions.engine.rehearsal.cadence import cadence
 ROOT = Path(__file__).resolve().parents[3]
 
 
+TEMPI = (80, 97, 108)  # of the shared folder: beats of whole samples and of none, and the performance tempo
+
+
 def made(folder: Path, part_id="P1", drum="all", segment=0, **choices) -> dict:
     source = cadence()[segment].musicxml_text.encode()
     return write_materials(read_part(source, part_id, drum), open_tree(source), folder, Choices(**choices))
@@ -35,7 +40,7 @@ def made(folder: Path, part_id="P1", drum="all", segment=0, **choices) -> dict:
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory) -> Path:
     path = tmp_path_factory.mktemp("materials")
-    made(path)
+    made(path, tempi=TEMPI)
     return path
 
 
@@ -54,12 +59,13 @@ def through_ffmpeg(path: Path) -> np.ndarray:
     return np.frombuffer(subprocess.run(command, capture_output=True, check=True).stdout, np.float32)
 
 
-def place_of(wave: np.ndarray, sound: np.ndarray) -> float:
-    """Where wave lies in sound, in samples, refined by a parabola through the peak of the correlation."""
-    strength = correlate(sound.astype(float), wave, mode="valid", method="fft")
+def place_of(wave: np.ndarray, sound: np.ndarray, near_s: float) -> float:
+    """Where wave lies in sound, in samples, within two seconds of near_s; refined by a parabola through the peak."""
+    first = max(0, round((near_s - 2) * RATE))
+    strength = correlate(sound[first : first + 5 * RATE].astype(float), wave, mode="valid", method="fft")
     top = int(np.argmax(strength))
     before, here, after = strength[top - 1 : top + 2]
-    return top + 0.5 * (before - after) / (before - 2 * here + after)
+    return first + top + 0.5 * (before - after) / (before - 2 * here + after)
 
 
 class TestTheFolder:
@@ -71,11 +77,11 @@ class TestTheFolder:
         assert {path.name for path in folder.iterdir()} == {*names, "materials.json"}
 
     def test_has_the_performance_tempo_among_the_clicks_once(self, listed):
-        assert [c["bpm"] for c in listed["clicks"]] == [80, 88, 96, 104, 108]
+        assert [c["bpm"] for c in listed["clicks"]] == list(TEMPI)
         assert [c["bpm"] for c in listed["clicks"] if c["performance"]] == [108]
 
     def test_is_the_same_to_the_byte_in_a_second_run(self, folder, tmp_path):
-        made(tmp_path)
+        made(tmp_path, tempi=TEMPI)
         digests = [
             {p.name: hashlib.sha256(p.read_bytes()).hexdigest() for p in place.iterdir()}
             for place in (folder, tmp_path)
@@ -95,7 +101,7 @@ class TestTheClickFiles:
         for click in listed["clicks"]:
             samples, _ = soundfile.read(folder / click["file"])
             for (start, end), rising in zip(click["marks_s"], (True, False), strict=True):
-                found = place_of(mark_group(rising=rising), samples) / RATE
+                found = place_of(mark_group(rising=rising), samples, start) / RATE
                 assert found == pytest.approx(start, abs=1e-5)
                 assert end - start == pytest.approx(MARK_GROUP_S, abs=3e-5)
 
@@ -112,7 +118,7 @@ class TestTheClickFiles:
         for click in listed["clicks"]:
             sound = decode(folder / click["compressed"])
             for (start, _), rising in zip(click["marks_s"], (True, False), strict=True):
-                assert place_of(mark_group(rising=rising), sound) / RATE == pytest.approx(start, abs=2e-5)
+                assert place_of(mark_group(rising=rising), sound, start) / RATE == pytest.approx(start, abs=2e-5)
 
     def test_would_be_off_by_the_priming_without_the_edit_list(self, folder, listed):
         """1024 samples, 21.33 ms: what a reader that ignores edit lists gets, and what the test above must notice."""
@@ -120,7 +126,7 @@ class TestTheClickFiles:
         path = str(folder / click["compressed"])
         command = ["ffmpeg", "-v", "error", "-ignore_editlist", "1", "-i", path, "-f", "f32le", "-"]
         sound = np.frombuffer(subprocess.run(command, capture_output=True, check=True).stdout, np.float32)
-        late = place_of(mark_group(), sound) / RATE - click["marks_s"][0][0]
+        late = place_of(mark_group(), sound, click["marks_s"][0][0]) / RATE - click["marks_s"][0][0]
         assert late == pytest.approx(1024 / RATE, abs=2e-5)
 
     def test_compressed_copies_are_a_fraction_of_the_size(self, folder, listed):
@@ -205,6 +211,14 @@ class TestTheCommand:
         command = [sys.executable, "manage.py", "write_materials", *map(str, arguments)]
         return subprocess.run(command, cwd=ROOT, capture_output=True, text=True)
 
+    @staticmethod
+    def refused(*arguments) -> tuple[int, str]:
+        """Exit status and what is said, without a process of its own for every refusal."""
+        said = io.StringIO()
+        with pytest.raises(SystemExit) as left:
+            call_command("write_materials", *map(str, arguments), stderr=said)
+        return left.value.code, said.getvalue()
+
     @pytest.fixture
     def score(self, tmp_path) -> Path:
         path = tmp_path / "part.musicxml"
@@ -217,6 +231,7 @@ class TestTheCommand:
         assert (done.returncode, done.stderr) == (0, "")
         listed = json.loads((tmp_path / "out" / "materials.json").read_text())
         assert {s["drum"] for s in json.loads((tmp_path / "out" / "strokes.json").read_text())} == {"bass-2"}
+        assert [c["bpm"] for c in listed["clicks"]] == [80, 88, 96, 104, 108]  # the usual ladder
         assert listed["clicks"][-1]["zero_s"] == pytest.approx(0.5 + 0.8 + 1 + 4 * 60 / 108, abs=1e-4)
 
     def test_clicks_between_the_beats_when_asked(self, score, tmp_path):
@@ -240,18 +255,19 @@ class TestTheCommand:
     )
     def test_exits_2_with_a_sentence_when_an_argument_cannot_be_used(self, score, tmp_path, extra, says):
         part = () if "--part-id" in extra else ("--part-id", "P1")
-        done = self.run(score, tmp_path / "out", *part, *extra)
-        assert done.returncode == 2
-        assert any(word in done.stderr for word in says.split("|"))
-        assert "Traceback" not in done.stderr
+        status, stderr = self.refused(score, tmp_path / "out", *part, *extra)
+        assert status == 2
+        assert any(word in stderr for word in says.split("|"))
         assert not (tmp_path / "out" / "materials.json").exists()
 
     def test_exits_2_when_the_score_cannot_be_read(self, tmp_path):
         (tmp_path / "broken.musicxml").write_text("<score-partwise><part>")
-        for path in (tmp_path / "broken.musicxml", tmp_path / "missing.musicxml"):
-            done = self.run(path, tmp_path / "out")
-            assert done.returncode == 2
-            assert "Traceback" not in done.stderr
+        done = self.run(tmp_path / "broken.musicxml", tmp_path / "out")
+        assert done.returncode == 2
+        assert "well-formed" in done.stderr and "Traceback" not in done.stderr
+        status, stderr = self.refused(tmp_path / "missing.musicxml", tmp_path / "out")
+        assert status == 2
+        assert "cannot be opened" in stderr
 
 
 class TestTheCost:
