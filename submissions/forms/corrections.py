@@ -15,6 +15,7 @@ from ..templatetags.words import place_words
 MOST_STROKES = 512  # a note; the music desk's own limit
 # Nobody plays more strokes a second; the fastest double-stroke rolls are near 20 (common knowledge, no source).
 FASTEST_PER_S = 24
+MOST_SINGLE, MOST_SINGLE_ALIKE = 600, 40  # fields; a form may have a thousand (Django's own limit)
 
 
 @dataclass(frozen=True)
@@ -57,10 +58,13 @@ class CorrectionsForm(forms.Form):
             if len(group.rolls) > 1:
                 label = _("Strokes on each of these %(n)s notes") % {"n": len(group.rolls)}
                 self.fields[group.name] = _number(group.rolls[0], label, None)
+        self.offered = {id(roll) for group in self.groups for roll in group.rolls if self._one_by_one(group)}
         for n, roll in enumerate(self.rolls):
+            if id(roll) not in self.offered:
+                continue
             label = _("Bar %(bar)s, count %(count)s") % {"bar": roll.bar, "count": roll.count}
             self.fields[f"roll-{n}"] = _number(roll, label, roll.strokes_a_note)
-        most = 6 if reading["instrument"] == "tenors" else 5
+        most = max(6 if reading["instrument"] == "tenors" else 5, *(drum for p in self.places for drum in p.drums), 0)
         choices = [(str(drum), str(drum)) for drum in range(1, most + 1)]
         for n, place in enumerate(self.places):
             self.fields[f"drums-{n}"] = forms.MultipleChoiceField(
@@ -70,6 +74,10 @@ class CorrectionsForm(forms.Form):
                 initial=[str(drum) for drum in place.drums],
                 widget=forms.CheckboxSelectMultiple,
             )
+
+    def _one_by_one(self, group: Alike) -> bool:
+        """Whether each roll of the group has a field of its own; a long part's many would be too many for one form."""
+        return len(self.rolls) <= MOST_SINGLE or len(group.rolls) <= MOST_SINGLE_ALIKE
 
     def clean(self) -> dict:
         """What is wanted, roll by roll; refused where nobody could play it or no drum is left."""
@@ -85,13 +93,14 @@ class CorrectionsForm(forms.Form):
         name = f"roll-{self.rolls.index(roll)}"
         if name in self.errors:
             return
-        own, together = data.get(name), data.get(group.name)
+        own = data.get(name) if name in self.fields else roll.strokes_a_note
+        together = data.get(group.name)
         strokes = together if together is not None and own in (roll.strokes_a_note, None) else own
         if strokes is None or strokes == roll.read_as:
             return
         fitting = max(2, int(FASTEST_PER_S * roll.length_s), roll.read_as)
         if roll.kind != "release" and strokes > fitting:
-            field = group.name if strokes == together and strokes != own else name
+            field = group.name if name not in self.fields or (strokes == together and strokes != own) else name
             says = _(
                 "Bar %(bar)s, count %(count)s: the note is too short for %(n)s strokes; at most %(most)s can be played."
             )

@@ -48,8 +48,10 @@ def _shown(part: PartRow, form: forms.CorrectionsForm) -> dict[str, Any]:
     for group in form.groups:
         bars: dict[int, dict[str, Any]] = {}
         for roll in group.rolls:
-            one = {"roll": roll, "field": form[f"roll-{form.rolls.index(roll)}"]}
-            bars.setdefault(roll.bar, {"picture": shelf.bar_picture(row, roll.bar), "rolls": []})["rolls"].append(one)
+            name = f"roll-{form.rolls.index(roll)}"
+            here = bars.setdefault(roll.bar, {"picture": shelf.bar_picture(row, roll.bar), "rolls": []})
+            if name in form.fields:
+                here["rolls"].append({"roll": roll, "field": form[name]})
         single = len(group.rolls) == 1
         wrong = any(one["field"].errors for bar in bars.values() for one in bar["rolls"])
         changed = any(roll.corrected for roll in group.rolls)

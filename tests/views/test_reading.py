@@ -8,6 +8,8 @@ from django.urls import reverse
 from django.utils import timezone
 
 from submissions import actions, bridge, tasks
+from submissions.engine.music.written import DrumPlace, RollReading
+from submissions.forms import CorrectionsForm
 from submissions.models import MailLog, PartRow, Pick, Preview, ProbeReport, Take
 from submissions.models.base import Work
 from tests import cast
@@ -78,6 +80,28 @@ class TestThePage:
     def test_speaks_german(self, people, snare):
         page = page_of(people.organizer.client.get(url_of(snare), headers={"accept-language": "de"}))
         assert "Richtigstellen, wie gelesen wurde" in page and "Strich" in page and "slash" not in page
+
+
+class TestTheForm:
+    """A six-drum line, and a part so long that one field a roll would be more than a form may have."""
+
+    @staticmethod
+    def reading(rolls=(), drums=(), instrument="bass") -> dict:
+        return {"rolls": rolls, "drums": drums, "instrument": instrument}
+
+    def test_offers_every_drum_that_was_read_and_changes_none_by_itself(self):
+        place = DrumPlace("C4", (6,), 3, "place 6 of 6 from the top of the staff", (6,), (1,))
+        form = CorrectionsForm(self.reading(drums=[place]), {"drums-0": ["6"]})
+        assert form.is_valid() and form.wanted_drums == {}
+
+    def test_of_a_long_part_has_one_field_for_all_alike_and_keeps_what_was_set(self):
+        rolls = [RollReading(bar, "1", 3, 8, "", "roll", 8, 0.5) for bar in range(1, 701)]
+        rolls[4] = RollReading(5, "1", 3, 4, "", "roll", 8, 0.5, corrected=True)
+        form = CorrectionsForm(self.reading(rolls, instrument="snare"), {"alike-0": ""})
+        assert list(form.fields) == ["alike-0"] and form.is_valid()
+        assert form.wanted_rolls == {(5, "1"): 4}
+        form = CorrectionsForm(self.reading(rolls, instrument="snare"), {"alike-0": "6"})
+        assert form.is_valid() and len(form.wanted_rolls) == 700 and set(form.wanted_rolls.values()) == {6}
 
 
 class TestWhatIsRefused:
