@@ -85,9 +85,8 @@ class LevelFacts:
     hum_db: float = -120.0
     silent: bool = False
     dead_channel: bool = False
-    pumping_db: float = 0.0
+    pumping_db: float = 0.0  # how far the noise comes up in the pauses against the playing: automatic gain
     click_under_drums_db: float | None = None  # None: no click heard; 20 = the click is 20 dB under the drums
-    talk_at_s: tuple[float, ...] = ()
     wind: bool = False
 
 
@@ -136,6 +135,8 @@ class StrokeFacts:
     matched: int = 0
     missed: int = 0
     explained_share: float = 0.0  # share of heard strokes that the part explains
+    clear_found_share: float = 1.0  # share of the loud written strokes with time before them that were found
+    clear_explained_share: float = 1.0  # share of the loud sharp strokes heard that the part explains
 
 
 @dataclass(frozen=True, slots=True)

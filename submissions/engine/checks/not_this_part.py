@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from ..facts import TakeFacts
 from ..findings import Finding, Level
 from ..music.written import Part
+from .noisy import LIMIT_HIDING_DB
 
 CODE = "not-this-part"
 # Both directions count, so the two shares are multiplied: a dense wrong part covers most strokes of a sparse one, and
@@ -12,6 +13,9 @@ CODE = "not-this-part"
 # ringing crashes and beginners), another part on the same grid of sixteenths up to 0.5, up to 0.65 where its place is unsure.
 LIMIT_REDO = 0.50
 LIMIT_LOOK_UNSURE = 0.70
+# The same product asked of clear strokes only (see ear/clear.py): right parts give 0.9 and more, whoever plays and in
+# whatever room; another part of the same density on the same sixteenths, which covers 0.5 to 0.8 of everything, up to 0.75.
+LIMIT_CLEAR = 0.80
 MIN_HEARD = 4
 
 
@@ -29,15 +33,23 @@ def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
         return
     found = min(1.0, strokes.matched / strokes.written / _played_share(facts))
     fit = found * strokes.explained_share
-    if fit >= LIMIT_REDO and (facts.zero.sure or fit >= LIMIT_LOOK_UNSURE):
+    clear = strokes.clear_found_share * strokes.clear_explained_share
+    if fit >= LIMIT_REDO and clear >= LIMIT_CLEAR and (facts.zero.sure or fit >= LIMIT_LOOK_UNSURE):
         return
     yield Finding(
         CODE,
-        Level.REDO if fit < LIMIT_REDO else Level.LOOK,
+        _level(facts, fit, clear),
         f"What was played does not seem to be this part: {found:.0%} of the written strokes were found, "
         f"and the part explains {strokes.explained_share:.0%} of what was heard.",
         "Check that you sent the right file and chose the right part and segment; if you did, practise with the guide and record again.",
     )
+
+
+def _level(facts: TakeFacts, fit: float, clear: float) -> Level:
+    """Sent back where it is certain: not for strokes that noise hides, nor for doubts about the place alone."""
+    if facts.level.strokes_over_noise_db < LIMIT_HIDING_DB:
+        return Level.LOOK
+    return Level.REDO if fit < LIMIT_REDO or clear < LIMIT_CLEAR else Level.LOOK
 
 
 def _played_share(facts: TakeFacts) -> float:

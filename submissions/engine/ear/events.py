@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from ..facts import ZeroFacts
 from ..music.written import Part
 from .matching import Paired, pair
+from .paths import behind_s
 
 Array = NDArray[np.float64]
 
@@ -46,8 +47,9 @@ def events_of(part: Part) -> tuple[Event, ...]:
 
 
 def due_s(at_s: float, part: Part, zero: ZeroFacts) -> float:
-    """File time at which a stroke written at at_s is to be expected of this player: whole bars late, their tempo."""
-    return (zero.zero_s or 0.0) + zero.clock_ratio * (late_start_s(part, zero) + at_s / zero.tempo_ratio)
+    """File time at which a stroke written at at_s is to be expected of this player: whole bars late, their tempo or path."""
+    own_s = late_start_s(part, zero) + at_s / zero.tempo_ratio + behind_s(at_s, zero.path)
+    return (zero.zero_s or 0.0) + zero.clock_ratio * own_s
 
 
 def late_start_s(part: Part, zero: ZeroFacts) -> float:

@@ -10,16 +10,24 @@ from scipy.signal import butter, sosfilt, welch
 
 from ..facts import LevelFacts, Samples, Sound
 from .loudness import FLOOR_DB, integrated_lufs, true_peak_db
+from .novelty import Novelty
+from .pumping import pumping_db
 
 Array = NDArray[np.float64]
 FRAME_S = 0.020  # shorter than a sixteenth at any marching tempo, longer than a period of hum
 SILENT_PEAK_DB = -60.0  # chosen: a phone's own noise lies about there, a stroke never does
 SILENT_RMS_DB = -75.0
+FEW_STROKES = 6  # a sparse part from far away has a mean power under that of a quiet room, but it has strokes
 NOISE_SHARE = 0.05  # the quietest twentieth of the take is taken for its noise
 STROKE_BEFORE_S, STROKE_AFTER_S = 0.001, 0.030
 CEILING = 0.975  # -0.2 dB: phones stop at full scale, and lossy coding moves the flat tops a little
-SAME_TOP = 0.004  # tops this near to each other, stroke after stroke, are one ceiling
+# A wave that was cut stays at its top: of the time spent over 0.7 of it a sine spends 0.4 over 0.95, two drums in a
+# hundred 0.5, and what was driven 15 dB into a limiter 0.6 and more, unless a coder has ruffled it since.
+NEAR_TOP, OVER_TOP, FLAT_SHARE = 0.95, 0.7, 0.55
 TOP_SAMPLES = 4  # a wave touches its own maximum once; a cut one stays there
+TINY = 1e-9
+SAME_TOP = 0.004  # of one ceiling, to the sample: tops this near to the highest of the take
+SAME_TOPS_DB = 1.5  # cut strokes stop at one height; hands do not strike so evenly
 MIN_CUT_STROKES = 3
 DEAD_UNDER_DB = 45.0  # a second microphone lies a few dB from the first
 WIND_HZ = 80.0  # under the lowest bass drum of the line
@@ -28,15 +36,20 @@ HUM_OVER_DB = 8.0  # strokes in strict time make lines of their own, 3 dB high a
 WIND_OVER_DB, WIND_SHARE = -45.0, 0.7  # chosen: a rumble that is heard, and is most of what is heard
 
 
-def measure_level(sound: Sound, heard_s: tuple[float, ...], click_under_drums_db: float | None = None) -> LevelFacts:
-    """Everything about the level of a take; heard_s are the drum strokes, file time."""
+def measure_level(
+    sound: Sound, heard_s: tuple[float, ...], click_under_drums_db: float | None = None, novelty: Novelty | None = None
+) -> LevelFacts:
+    """Everything about the level of a take; heard_s are the drum strokes, file time.
+
+    Without the novelty of the sound nothing is said of automatic gain.
+    """
     samples, rate = sound.samples, sound.rate
-    peak = float(np.abs(samples).max()) if samples.size else 0.0
-    peak_db = _db(peak)
-    rms_db = _db(float(np.sqrt(np.mean(np.square(samples, dtype=np.float64))))) if samples.size else FLOOR_DB
-    if peak_db < SILENT_PEAK_DB or rms_db < SILENT_RMS_DB:
+    peak_db = _db(float(max(samples.max(), -samples.min()))) if samples.size else FLOOR_DB
+    power = _channel_power(samples)
+    rms_db = _db(float(power.mean()) ** 0.5) if samples.size else FLOOR_DB
+    if peak_db < SILENT_PEAK_DB or (rms_db < SILENT_RMS_DB and len(heard_s) < FEW_STROKES):
         return LevelFacts(peak_db=peak_db, true_peak_db=peak_db, silent=True)
-    loudest = samples[:, int(np.argmax(np.square(samples, dtype=np.float64).sum(axis=0)))]
+    loudest = np.ascontiguousarray(samples[:, int(np.argmax(power))])
     tops = stroke_tops(loudest, rate, heard_s)
     cut = cut_strokes(loudest, rate, heard_s, tops)
     quiet = quiet_frames(loudest, rate)
@@ -50,7 +63,8 @@ def measure_level(sound: Sound, heard_s: tuple[float, ...], click_under_drums_db
         noise_db=noise_db,
         strokes_over_noise_db=_db(float(np.median(tops))) - noise_db if len(tops) else 0.0,
         hum_db=hum_level_db(loudest, rate),
-        dead_channel=_one_is_dead(samples),
+        dead_channel=_one_is_dead(power),
+        pumping_db=pumping_db(novelty, heard_s) if novelty is not None else 0.0,
         click_under_drums_db=click_under_drums_db,
         wind=_is_windy(quiet, rate),
     )
@@ -62,30 +76,55 @@ def stroke_tops(mono: Samples, rate: int, heard_s: tuple[float, ...]) -> Array:
 
 
 def cut_strokes(mono: Samples, rate: int, heard_s: tuple[float, ...], tops: Array) -> NDArray[np.bool_]:
-    """Which strokes are cut off at the top: by the ceiling of full scale, or by tops that all stop at one height."""
-    at_ceiling = tops >= CEILING
-    if not len(tops) or at_ceiling.any():
-        return at_ceiling
-    ceiling = float(tops.max())
-    flat = [int(np.count_nonzero(np.abs(piece) >= ceiling * (1 - SAME_TOP))) for piece in _pieces(mono, rate, heard_s)]
-    cut = np.array(flat) >= TOP_SAMPLES
-    return cut if np.count_nonzero(cut) >= MIN_CUT_STROKES else np.zeros(len(tops), bool)
+    """Which strokes are cut off at the top: by the ceiling of full scale, by a lower one, or by a limiter that bends them."""
+    cut: NDArray[np.bool_] = tops >= CEILING
+    if not len(tops):
+        return cut
+    pieces = [np.abs(piece) for piece in _pieces(mono, rate, heard_s)]
+    ceiling = float(tops.max()) * (1 - SAME_TOP)
+    stopped = np.array([np.count_nonzero(piece >= ceiling) >= TOP_SAMPLES for piece in pieces])
+    bent = np.array([_is_flat(piece) for piece in pieces])
+    if bent.any():
+        bent &= np.abs(20 * np.log10((tops + TINY) / np.median(tops[bent]))) < SAME_TOPS_DB
+    for way in (stopped, bent):
+        if np.count_nonzero(way) >= MIN_CUT_STROKES:
+            cut = cut | way
+    return cut
+
+
+def _is_flat(size: Samples) -> bool:
+    """Whether absolute samples stay near their top, shape (n,)."""
+    if not len(size):
+        return False
+    top = float(size.max())
+    near = int(np.count_nonzero(size >= NEAR_TOP * top))
+    return bool(top > 0 and near >= TOP_SAMPLES and near > FLAT_SHARE * np.count_nonzero(size >= OVER_TOP * top))
 
 
 def quiet_frames(mono: Samples, rate: int) -> Samples:
     """The quietest frames, shape (frames, samples); digital silence (a track that starts late) is left out.
 
-    Quiet is judged above WIND_HZ, so that the swings of a rumble do not choose their own zero crossings.
+    Quiet is judged without what swings slower than a frame, so that a rumble does not choose its own zero crossings.
     """
     size = round(FRAME_S * rate)
-    count = len(mono) // size
-    heard = sosfilt(butter(2, 2 * WIND_HZ, "highpass", fs=rate, output="sos"), mono)
-    power = np.mean(np.square(heard[: count * size].reshape(-1, size)), axis=1)
+    frames = mono[: len(mono) // size * size].reshape(-1, size)
+    power = _above_wind(frames)
     alive = power > 1e-12
     if not alive.any():
-        return mono[:0].reshape(0, size)
-    kept: Samples = mono[: count * size].reshape(-1, size)[alive & (power <= np.quantile(power[alive], NOISE_SHARE))]
+        return frames[:0]
+    kept: Samples = frames[alive & (power <= np.quantile(power[alive], NOISE_SHARE))]
     return kept
+
+
+def _above_wind(frames: Samples) -> Array:
+    """Mean power of each frame about its own straight line: what swings slower than a frame is left out."""
+    size = frames.shape[1]
+    ramp = np.arange(size, dtype=np.float32) - np.float32((size - 1) / 2)
+    slope = frames @ ramp / np.float32(ramp @ ramp)
+    power: Array = (
+        np.einsum("ij,ij->i", frames, frames) / size - frames.mean(axis=1) ** 2 - slope**2 * (ramp @ ramp) / size
+    )
+    return power
 
 
 def hum_level_db(mono: Samples, rate: int) -> float:
@@ -113,11 +152,13 @@ def _is_windy(quiet: Samples, rate: int) -> bool:
     return _db(total**0.5) > WIND_OVER_DB and under > WIND_SHARE * total
 
 
-def _one_is_dead(samples: Samples) -> bool:
-    if samples.shape[1] < 2:
-        return False
-    power = np.mean(np.square(samples, dtype=np.float64), axis=0)
-    return bool(power.min() < power.max() * 10 ** (-DEAD_UNDER_DB / 10))
+def _channel_power(samples: Samples) -> Array:
+    """Mean square of each channel."""
+    return np.array([float(one @ one) / max(1, len(one)) for one in np.ascontiguousarray(samples.T)])
+
+
+def _one_is_dead(power: Array) -> bool:
+    return len(power) > 1 and bool(power.min() < power.max() * 10 ** (-DEAD_UNDER_DB / 10))
 
 
 def _pieces(mono: Samples, rate: int, heard_s: tuple[float, ...]) -> list[Samples]:

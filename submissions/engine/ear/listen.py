@@ -30,11 +30,10 @@ def listen(sound: Sound, part: Part | None, count_off_bars: int = 2) -> EarFacts
     struck = onsets.stand_out(mono, sound.rate, novelty)
     if part is None or not part.strokes or not part.bars_from_zero():
         heard = tuple(struck.times_s.tolist())
-        return EarFacts(strokes=StrokeFacts(heard_s=heard), level=measure_level(sound, heard))
+        return EarFacts(strokes=StrokeFacts(heard_s=heard), level=measure_level(sound, heard, None, novelty))
     layout = click_layout(part, count_off_bars)
     found = align(mono, sound.rate, part, layout, struck)
-    strokes = find_strokes(mono, sound.rate, part, found.zero, layout, novelty)
+    strokes = find_strokes(mono, sound.rate, part, found.zero, layout, novelty, struck)
     under_db = found.click.under_drums_db if found.click is not None else None
-    return EarFacts(
-        found.zero, strokes, measure_timing(part, found.zero, strokes), measure_level(sound, strokes.heard_s, under_db)
-    )
+    level = measure_level(sound, strokes.heard_s, under_db, novelty)
+    return EarFacts(found.zero, strokes, measure_timing(part, found.zero, strokes), level)

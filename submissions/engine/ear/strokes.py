@@ -12,13 +12,13 @@ from numpy.typing import NDArray
 from ..facts import PlayedStroke, StrokeFacts, ZeroFacts
 from ..music.click import MARK_GROUP_S, ClickLayout
 from ..music.written import Part
-from . import leaks, onsets
+from . import clear, leaks, onsets
 from . import novelty as novelties
 from .events import Event, due_s, events_of, follow, late_start_s
 from .evidence import CLEAR_DB, habit_of, weigh
 from .flams import LEAST_GAP_S, MOST_GAP_S, Sounding, find_grace
 from .matching import MOST_REACH_S
-from .tails import learn_tails
+from .tails import learn_tails, same_lag
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -27,7 +27,9 @@ FAINT_DB = 0.85  # candidates for the local test: far under what stands on its o
 EXTRA_NATS = 2.5  # what a stroke that nobody wrote must bring
 RATTLE_NATS = 0.0  # inside a written buzz many strokes are expected
 LOUDER_DB = 2.0  # a stroke over its own grace
+DOUBLE_S = 0.020  # a drum may speak twice in one stroke: a slap, and the thump 15 ms later
 SAME_S = 0.004  # two feet nearer than this are one stroke
+NEIGHBOUR_UNDER_DB = 12.0  # what is so much softer than the strokes found is somebody next door; taps lie 6 to 9 under
 
 
 @dataclass(frozen=True)
@@ -46,6 +48,7 @@ class Found:
 
     of_event: NDArray[np.int64]  # candidate of each event, -1: missed
     graces: dict[int, float]  # index into Part.strokes -> time
+    used: Mask  # (candidates,) struck and written
     extra: Mask  # (candidates,) struck, and not written
     rattle: Mask  # (candidates,) inside a buzz
 
@@ -57,16 +60,17 @@ def find_strokes(
     zero: ZeroFacts,
     layout: ClickLayout,
     first_look: novelties.Novelty | None = None,
+    struck: onsets.Onsets | None = None,
 ) -> StrokeFacts:
     """The local test of every written stroke of part in mono, shape (n,), once zero is known.
 
-    first_look is the novelty of mono where it has been measured already.
+    first_look and struck are the novelty of mono and what stood out in it, where they have been found already.
     """
     written = len(part.scored())
     if zero.zero_s is None or not len(mono):
         found = onsets.detect(mono, rate)
         return StrokeFacts(heard_s=tuple(found.times_s.tolist()), written=written, missed=written)
-    seen = look(mono, rate, part, zero, layout, first_look)
+    seen = look(mono, rate, part, zero, layout, first_look, struck)
     events = events_of(part)
     return gather(part, zero, events, seen, decide(part, zero, events, seen))
 
@@ -78,14 +82,15 @@ def look(
     zero: ZeroFacts,
     layout: ClickLayout,
     first_look: novelties.Novelty | None = None,
+    struck: onsets.Onsets | None = None,
 ) -> Look:
     """Candidates in the sound without its click."""
     quiet = leaks.take_out_clicks(mono, rate, layout, zero.zero_s or 0.0, zero.clock_ratio)
     novelty = first_look or novelties.measure_novelty(mono, rate)
     if quiet.heard:
-        novelty = novelties.renew(novelty, quiet.mono, mono - quiet.mono, rate)
+        novelty, struck = novelties.renew(novelty, quiet.mono, mono - quiet.mono, rate), None
     frames = novelties.pick(novelty, FAINT_DB)
-    candidates = onsets.place(quiet.mono, rate, novelty, frames)
+    candidates = onsets.place(quiet.mono, rate, novelty, frames, struck)
     tails = learn_tails(novelty, frames, np.sort([due_s(s.at_s, part, zero) for s in part.strokes]))
     rise = tails.rise_over(candidates.frames)
     return Look(Sounding(quiet.mono, rate, novelty, tails), candidates, rise, _in_marks(candidates.times_s, zero))
@@ -102,6 +107,7 @@ def decide(part: Part, zero: ZeroFacts, events: tuple[Event, ...], seen: Look) -
     habit = habit_of(seen.candidates, sure & (seen.rise_db > CLEAR_DB))
     evidence = weigh(seen.candidates, seen.rise_db, habit) + silenced
     of_event = _mains_not_graces(part, events, follow(due, heard, evidence).of_event, seen, evidence)
+    of_event = _from_their_feet(part, events, of_event, heard, evidence)
     graces = _graces(part, events, of_event, seen)
     used = np.zeros(len(heard), bool)
     used[of_event[of_event >= 0]] = True
@@ -109,7 +115,12 @@ def decide(part: Part, zero: ZeroFacts, events: tuple[Event, ...], seen: Look) -
         used |= np.abs(heard - at) < 2 * SAME_S
     buzzing = _in_buzz(part, events, of_event, heard)
     extra = ~used & ~buzzing & (evidence > EXTRA_NATS)
-    return Found(of_event, graces, extra, ~used & buzzing & (evidence > RATTLE_NATS))
+    extra &= ~_beside(heard, heard[used])
+    extra[extra] = ~same_lag(heard[extra], np.sort(heard[used]))
+    if np.any(of_event >= 0):
+        usual_db = float(np.median(seen.candidates.level_db[of_event[of_event >= 0]]))
+        extra &= seen.candidates.level_db > usual_db - NEIGHBOUR_UNDER_DB
+    return Found(of_event, graces, used, extra, ~used & buzzing & (evidence > RATTLE_NATS))
 
 
 def _mains_not_graces(
@@ -131,6 +142,39 @@ def _mains_not_graces(
             out[n] = max(rivals, key=lambda k: float(level[k]))
             claimed.add(int(out[n]))
     return out
+
+
+def _from_their_feet(
+    part: Part, events: tuple[Event, ...], of_event: NDArray[np.int64], heard_s: Array, evidence: Array
+) -> NDArray[np.int64]:
+    """The pairing with every stroke moved to where its drum first spoke; what a grace is written for is left alone."""
+    out = of_event.copy()
+    claimed = set(of_event[of_event >= 0].tolist())
+    with_grace = {s.at_q for s in part.strokes if s.kind == "grace"}
+    for n, event in enumerate(events):
+        j = int(out[n])
+        if j < 1 or part.strokes[event.strokes[0]].at_q in with_grace:
+            continue
+        first = int(np.searchsorted(heard_s, heard_s[j] - DOUBLE_S))
+        before = [k for k in range(first, j) if k not in claimed and evidence[k] > EXTRA_NATS]
+        if before and heard_s[j] - heard_s[before[0]] > SAME_S:
+            out[n] = before[0]
+            claimed.add(before[0])
+    return out
+
+
+def _beside(times_s: Array, struck_s: Array) -> Mask:
+    """Which times lie within DOUBLE_S of one of struck_s."""
+    if not len(struck_s):
+        return np.zeros(len(times_s), bool)
+    ordered = np.sort(struck_s)
+    after = np.searchsorted(ordered, times_s)
+    near = np.minimum(
+        np.abs(times_s - ordered[np.maximum(after - 1, 0)]),
+        np.abs(times_s - ordered[np.minimum(after, len(ordered) - 1)]),
+    )
+    beside: Mask = near < DOUBLE_S
+    return beside
 
 
 def _graces(part: Part, events: tuple[Event, ...], of_event: NDArray[np.int64], seen: Look) -> dict[int, float]:
@@ -177,7 +221,15 @@ def gather(part: Part, zero: ZeroFacts, events: tuple[Event, ...], seen: Look, f
         matched,
         len(scored) - matched,
         _explained(part, zero, len(set(played.values())) + int(found.rattle.sum()), candidates.times_s[found.extra]),
+        clear.found_share(part, events, found.of_event),
+        clear.explained_share(found.used, _within(found, candidates.times_s), seen.rise_db, candidates.level_db),
     )
+
+
+def _within(found: Found, times_s: Array) -> Mask:
+    """The extra strokes between the first and the last written one that was found: sticks that count off are none."""
+    own = times_s[found.of_event[found.of_event >= 0]]
+    return found.extra & (times_s > own[0]) & (times_s < own[-1]) if len(own) else found.extra
 
 
 def _apart(times_s: Array) -> tuple[float, ...]:

@@ -26,6 +26,10 @@ CLEAR_DB = 4.0  # strokes at least so clear show what a stroke leaves behind
 CLEARLY_LOUDER = 0.5  # power of what else was struck within reach must stay under this share
 LEAST_STROKES = 5  # fewer show nothing in common
 OVER = 1.6  # +2 dB: strokes differ
+ECHO_LAGS_S = (0.005, 0.060)  # walls, floor and ceiling of a room
+ECHO_WIDTH_S = 0.0008  # feet of one echo scatter by less; hands do not keep a distance to a millisecond
+LEAST_ECHOES = 5  # of one lag: by chance two or three
+ECHOES_OVER_CHANCE = 4.0
 
 
 @dataclass(frozen=True)
@@ -54,6 +58,22 @@ class Tails:
             over = 10 * np.log10(np.maximum(now / np.maximum(past, bound), 1.0))
             out[n] = min(rise[n], float(over @ novelty.share))
         return out
+
+
+def same_lag(extra_s: Array, struck_s: Array) -> NDArray[np.bool_]:
+    """Which of extra_s follow one of struck_s (both sorted) at a distance that many of them share: a wall's echo."""
+    if len(extra_s) < LEAST_ECHOES or not len(struck_s):
+        return np.zeros(len(extra_s), bool)
+    lags = extra_s[:, None] - struck_s[None, :]
+    near = (lags > ECHO_LAGS_S[0]) & (lags < ECHO_LAGS_S[1])
+    ordered = np.sort(lags[near])
+    together = np.zeros(lags.shape, np.int64)
+    together[near] = np.searchsorted(ordered, lags[near] + ECHO_WIDTH_S) - np.searchsorted(
+        ordered, lags[near] - ECHO_WIDTH_S
+    )
+    chance = len(ordered) * 2 * ECHO_WIDTH_S / (ECHO_LAGS_S[1] - ECHO_LAGS_S[0])
+    same: NDArray[np.bool_] = together.max(axis=1) >= max(LEAST_ECHOES, ECHOES_OVER_CHANCE * chance)
+    return same
 
 
 def learn_tails(novelty: Novelty, frames: Index, written_s: Array | None = None) -> Tails:

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from ..facts import PlayedStroke, StrokeFacts, TimingFacts, ZeroFacts
 from ..music.written import Part, WrittenStroke
+from .paths import behind_s
 
 Array = NDArray[np.float64]
 Row = tuple[str, float, float, int]  # name, mean late_ms, spread ms, strokes
@@ -40,8 +41,7 @@ def measure_timing(part: Part, zero: ZeroFacts, strokes: StrokeFacts) -> TimingF
     at = np.array([p.written_s for p in played])
     late = np.array([p.late_ms or 0.0 for p in played])
     slope, line = _line(at, late)
-    bent = abs(zero.tempo_ratio - 1) > WRONG_TEMPO
-    rest = late - line if bent else late
+    rest = late - _own_time(zero, at, line)
     kept = within(rest)
     centre = float(rest[kept].mean())
     written = [part.strokes[p.index] for p in played]
@@ -63,6 +63,13 @@ def measure_timing(part: Part, zero: ZeroFacts, strokes: StrokeFacts) -> TimingF
         flam_spread_ms=flam_spread,
         curve_ms=_curve(at, late),
     )
+
+
+def _own_time(zero: ZeroFacts, at_s: Array, line_ms: Array) -> Array:
+    """What the player's own time makes of the deviations, ms: how even somebody is does not hang on where they drift."""
+    if zero.path:
+        return 1e3 * np.array([behind_s(at, zero.path) for at in at_s.tolist()])
+    return line_ms if abs(zero.tempo_ratio - 1) > WRONG_TEMPO else np.zeros(len(at_s))
 
 
 def within(late: Array) -> NDArray[np.bool_]:
