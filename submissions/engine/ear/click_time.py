@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
-from ..music.click import CLICK_PEAK, CLICK_S, ClickLayout, click_wave
+from ..music.click import CLICK_PEAK, CLICK_S, ClickBeat, ClickLayout, click_wave
 from .baseband import Band, Spectrum, take_band
 from .clicks import ClickSum
 
@@ -80,10 +80,28 @@ def _response(
     response: Complex = fft.ifft(dense)[: round((look_back_s + BEFORE_S + AFTER_S) * band.rate) * OVERSAMPLING]
     quiet = np.abs(response[: round(0.8 * (BEFORE_S) * band.rate) * OVERSAMPLING])
     noise = float(np.sqrt(np.mean(quiet**2)))
-    wave = np.zeros(points * OVERSAMPLING, np.complex128)
-    wave[:points] = answer * waves["down"]
-    peak = float(np.abs(fft.ifft(wave)).max()) * OVERSAMPLING
-    return response, noise, 1 / (band.rate * OVERSAMPLING), peak
+    return response, noise, 1 / (band.rate * OVERSAMPLING), _peak(heard, beats, answer, waves, left)
+
+
+def _peak(heard: Complex, beats: list[ClickBeat], answer: Complex, waves: dict[str, Complex], left: Array) -> float:
+    """The peak of a down click as it arrives, by each kind's own beats; the clean ones count.
+
+    The estimated answer is too small where little was sent; the beats, held against its shape, put that right.
+    """
+    points = len(answer)
+    peaks, counts = [], []
+    for kind in sorted({beat.kind for beat in beats}):
+        mine = np.array([beat.kind == kind for beat in beats])
+        signs = np.array([beat.sign for beat in beats])[mine]
+        clean = 1.0 / (left[mine] + 0.1 * float(np.median(left[mine])) + 1e-30)
+        shape = answer * waves[kind]
+        mean = (clean * signs) @ heard[mine] / clean.sum()
+        share = float(np.abs(np.vdot(shape, mean))) / (float(np.sum(np.abs(shape) ** 2)) + 1e-30)
+        dense = np.zeros(points * OVERSAMPLING, np.complex128)
+        dense[:points] = shape * share
+        peaks.append(float(np.abs(fft.ifft(dense)).max()) * OVERSAMPLING * CLICK_PEAK["down"] / CLICK_PEAK[kind])
+        counts.append(float(clean.sum() / clean.max()))
+    return float(np.average(peaks, weights=counts))
 
 
 def _wave_at(kind: str, hz: Array) -> Complex:
