@@ -160,11 +160,11 @@ def make_parts(segment: Segment, reading: bridge.ScoreReading, part_id: str = ""
 
 
 def measure_again(takes) -> int:
-    """Have takes measured again, because what they are measured against has changed; how many they are."""
-    count = bridge.measure_again(takes)
-    for _ in range(min(count, MOST_WAKES)):
+    """Have takes measured again, because what they are measured against has changed; how many they are but try-outs."""
+    told = takes.kept().filter(is_tryout=False).count()
+    for _ in range(min(bridge.measure_again(takes), MOST_WAKES)):
         transaction.on_commit(tasks.wake_probe)
-    return count
+    return told
 
 
 @transaction.atomic

@@ -39,8 +39,9 @@ def row_of_the_line(part: PartRow) -> PartRow:
 
 
 def takes_of_the_line(part: PartRow) -> int:
-    """How many takes were sent for this part, over every drum of its line."""
-    return Take.objects.kept().filter(part__segment=part.segment_id, part__part_id=part.part_id).count()
+    """How many takes were sent for this part, over every drum of its line; try-outs are nobody's business."""
+    takes = Take.objects.kept().filter(part__segment=part.segment_id, part__part_id=part.part_id)
+    return takes.filter(is_tryout=False).count()
 
 
 def moved(segment: Segment, step: int) -> list[int]:

@@ -62,6 +62,7 @@ class TestThePage:
     def test_says_how_many_takes_get_a_new_answer(self, people, player, snare, tmp_path):
         assert "is already here" not in page_of(people.organizer.client.get(url_of(snare)))
         cast.make_take(player.entry, snare, tmp_path)
+        cast.make_take(player.entry, snare, tmp_path, b"a try", is_tryout=True)  # which the organizer never hears of
         assert "1 take is already here" in page_of(people.organizer.client.get(url_of(snare)))
 
     def test_lets_every_place_of_the_bass_line_be_several_drums(self, people, basses):

@@ -50,6 +50,15 @@ def url(player, part) -> str:
     return create(player, part)["Location"]
 
 
+class TestARefusal:
+    def test_is_said_in_the_players_language(self, player, part):
+        answer = create(player, part, 5 * 2**30, Accept_Language="de")
+        assert answer.content.decode() == (
+            "Die Datei ist zu groß: höchstens 2048 MB. Nimm kürzer oder kleiner auf (1080p)."
+        )
+        assert "The file is too big: at most 2048 MB." in create(player, part, 5 * 2**30).content.decode()
+
+
 class TestOptions:
     def test_tell_version_extensions_and_size_without_being_asked_for_a_version(self, db, client, settings):
         response = client.options(reverse("uploads"))
