@@ -144,6 +144,7 @@ def verdicts(rows: list[Row]) -> str:
         row for row in rows if row["source"] in ("written", "count-off", "none") and _astray(row) and not row["fault"]
     ]
     warned = [row for row in far if "unsure-of-zero" in row["look"] + row["redo"]]
+    trusted = [row for row in rows if row["sure"] and row["error_ms"] is not None and abs(row["error_ms"]) > FAR_MS]
     lines = [
         ["good takes called redo", f"{len(redone)} of {len(usable)}", "0", _seeds(redone)],
         ["good takes called look", f"{len(looked)} of {len(usable)}", "", _codes(looked)],
@@ -154,6 +155,9 @@ def verdicts(rows: list[Row]) -> str:
             _seeds([r for r in far if r not in warned]),
         ],
     ]
+    lines.append(
+        [f"zero over {FAR_MS:.0f} ms wrong and called sure", f"{len(trusted)} of {len(rows)}", "0", _seeds(trusted)]
+    )
     for fault in sorted({row["fault"] for row in bad}):
         own = [row for row in bad if row["fault"] == fault]
         found = [row for row in own if fault in row["redo"] + row["look"]]

@@ -69,6 +69,11 @@ def click_row(seed: int, folder: str, level_db: float) -> Row:
     return _heard(replace(drawn, spec=replace(drawn.spec, leak=leak, marks=None)))[2]
 
 
+def way_row(seed: int, folder: str, way: str) -> Row:
+    """A good take of which one thing can tell zero."""
+    return _heard(draw_take(seed, real_kits(folder), way))[2]
+
+
 def marks_row(seed: int, folder: str, filters: bool) -> Row:
     """A take 90 s long with both groups of marks under noise 10 dB louder, through AAC at 64 kb/s.
 

@@ -41,6 +41,8 @@ class TestTheVerdictTable:
         rows += [
             row(5, fault="drifts", redo=["drifts"]),
             row(6, fault="drifts"),
+            row(9, fault="noisy", error_ms=90.0),
+            row(10, fault="noisy", error_ms=90.0, sure=False),
             row(7, error_ms=30.0),
             row(8, error_ms=30.0, look=["unsure-of-zero"]),
         ]
@@ -48,6 +50,7 @@ class TestTheVerdictTable:
         assert line_of(text, "good takes called redo")[1:] == ["1 of 5", "0", "2 incomplete"]
         assert line_of(text, "good takes called look")[1] == "2 of 5"
         assert line_of(text, "zero over 20 ms wrong")[1:] == ["1 of 2", "all", "7"]
+        assert line_of(text, "zero over 60 ms wrong and called sure")[1:] == ["1 of 10", "0", "9"]
         assert line_of(text, "drifts")[1:] == ["1 of 2", "98%", "6"]
 
 

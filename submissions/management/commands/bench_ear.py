@@ -10,7 +10,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-TABLES = ("onsets", "click", "marks", "verdicts")
+TABLES = ("onsets", "click", "marks", "verdicts", "calibration")
 
 
 class Command(BaseCommand):
@@ -18,7 +18,10 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument(
-            "--takes", type=int, default=160, help="takes a table (default 160; verdicts: twice as many)"
+            "--takes",
+            type=int,
+            default=100,
+            help="takes a table (default 100; verdicts: twice as many good ones, and as many faulty ones)",
         )
         parser.add_argument(
             "--seed0",
@@ -77,9 +80,12 @@ class Command(BaseCommand):
                 bar = f"{0.25 if filters else 0.02} ms at 99 %; clock 0.3 ppm"
                 self.stdout.write(ear_tables.one_way(f"Sync marks 90 s apart: {name}", rows, "marks", bar))
         if "verdicts" in wanted:
-            good = run(partial(ear_takes.verdict_row, folder=folder, faulty=False), seed0 + 6_000, takes)
-            bad = run(partial(ear_takes.verdict_row, folder=folder, faulty=True), seed0 + 8_000, takes)
+            good = run(partial(ear_takes.verdict_row, folder=folder, faulty=False), seed0 + 6_000, 2 * takes)
+            bad = run(partial(ear_takes.verdict_row, folder=folder, faulty=True), seed0 + 8_000, 2 * takes)
             self.stdout.write(ear_tables.verdicts(good + bad))
+        if "calibration" in wanted:
+            for number, way in enumerate(("marks", "count-off", "written")):
+                run(partial(ear_takes.way_row, folder=folder, way=way), seed0 + 10_000 + 1_000 * number, takes)
         self.stdout.write(ear_tables.calibration([row for row in everything if not row["fault"]]))
         if options["worst"]:
             self.stdout.write(ear_tables.worst([row for row in everything if not row["fault"]]))
