@@ -1,9 +1,10 @@
 """Sound against picture: by how much the sound is late, from motion around the strokes; None where it cannot be told.
 
-The windows of a take (short stretches at full rate) are cut into blocks, freed of slow light, and split into regions
-that move on their own (strikes.py). Fits over all distances give the answer; sudden changes sharpen it (flashes.py).
-It is only given when no other distance does nearly as well. All frame times are packet times, so that variable rates
-and gaps change nothing.
+The windows of a take (short stretches at full rate) are cut into blocks, freed of slow light and slow movement, and split
+into regions that move on their own (strikes.py). Fits over all distances give the answer; sudden changes sharpen it
+(flashes.py). It is only given when no other distance does nearly as well, both halves of the frames come to it by
+themselves, and rhythms that were not played do clearly worse (chance.py). All frame times are packet times, so that
+variable rates and gaps change nothing.
 
 Sign: positive = the sound is late. ITU-R BT.1359-1 and EBU R37 print the opposite sign.
 """
@@ -13,6 +14,7 @@ from numpy.typing import NDArray
 
 from ..facts import MotionFacts
 from ..media import RawTake
+from .chance import chance
 from .flashes import Agreement, agreement
 from .picture import shows_nothing
 from .strikes import distances, likelihoods, parts
@@ -22,25 +24,30 @@ Floats = NDArray[np.float64]
 DARK_LUMA = 20.0  # below it the grain moves more than the hands
 BLOCK = 4  # pixels: a window frame of 160 x 90 becomes 40 x 22 blocks
 FEWEST_FRAMES, FEWEST_STROKES = 45, 5  # below them a fit can be luck
-APART_S = 0.055  # another answer counts when it is further away than this
-# Chosen on rehearsal clips of some seeds and checked on others (docs/eye.md): share of the likelihood over the usual
-# one by which the best distance must lead every other one.
-LEAD = 0.28
-LEAST = 60.0  # log likelihood over the usual one: far above what chance gives in 1,000 fits
+SLOW_S = 0.5  # a stroke, raising included, lasts at most 0.3 s; what takes longer is no stroke
+# Chosen on made clips of some seeds, checked on others and on pictures that show nothing of the playing
+# (docs/eye-confusion.md). Rises are log likelihoods over the usual one of all distances.
+LEAST = 40.0  # rise of the best distance
+# Distances within this share of it are as good as the best: the answer is their middle, and there is none when they
+# stretch over more than WIDE_S, for then it could be wrong by half of that and more.
+LEAD, WIDE_S = 0.12, 0.05
+# Shares of it that others may reach: the same strokes at other times, or in another order, and steady beats. These fit a
+# player's mostly even strokes nearly as well, and a conductor several times better.
+MOVED, REORDERED, STEADY = 0.85, 0.75, 1.25
 REACH_ALONE_S, SHARE_ALONE = 0.25, 0.5  # sudden changes without a fit: most strokes must have one
 REACH_NEAR_S, SHARE_NEAR = 0.09, 0.2  # beside a fit: enough that they are no accident
 SAME, SAME_SHARE = 0.10, 0.7  # strokes this alike in distance, as a share of all distances, are even
-HALF_CONTENT = 0.8  # chance makes a whole; it does not make both halves
-SURE_S = 0.020  # shapes that fit nearly as well may not disagree by more
+HALF_CONTENT, HALF_S = 0.8, 0.06  # chance makes a whole; it does not make both halves
 
 
 def measure_motion(raw: RawTake, heard_s: tuple[float, ...]) -> MotionFacts:
     """How late the sound is at the strokes heard (file time, seconds)."""
     at_s, logs, first = _logs_of(raw)
-    heard = _near(np.asarray(sorted(heard_s), float), at_s)
+    every = np.asarray(sorted(heard_s), float)
+    heard = _near(every, at_s)
     if len(at_s) < 8 or len(heard) == 0:
         return MotionFacts()
-    fitted = _by_strikes(logs, first, at_s, heard) if _shows_something(raw) else None
+    fitted = _by_strikes(logs, first, at_s, every, heard) if _shows_something(raw) else None
     sharp = None
     if _even(heard) and float(np.median(np.diff(heard))) < 2 * REACH_ALONE_S:
         pass  # a light for each of quick even strokes fits at every stroke's distance
@@ -90,6 +97,22 @@ def _evened(logs: Floats, first: NDArray[np.bool_]) -> Floats:
     return np.asarray(level - np.median(level, axis=1, keepdims=True))
 
 
+def _quick(level: Floats, first: NDArray[np.bool_], at_s: Floats) -> Floats:
+    """Each block less its own mean over SLOW_S around: people who walk by, a camera that turns, lamps that fade go."""
+    starts = np.flatnonzero(first)[1:]
+    pieces = zip(np.split(level, starts), np.split(at_s, starts), strict=True)
+    return np.concatenate([piece - _smoothed(piece, times) for piece, times in pieces])
+
+
+def _smoothed(piece: Floats, times: Floats) -> Floats:
+    width = max(3, round(SLOW_S / float(np.median(np.diff(times)))) | 1)
+    if width >= len(piece):
+        return np.broadcast_to(piece.mean(axis=0), piece.shape)
+    padded = np.pad(piece, ((width // 2 + 1, width // 2), (0, 0)), mode="reflect")
+    total = np.cumsum(padded, axis=0)
+    return np.asarray((total[width:] - total[:-width]) / width)
+
+
 def _near(heard: Floats, at_s: Floats) -> Floats:
     """Strokes that a frame of the windows could show at some distance looked at."""
     if not len(at_s) or not len(heard):
@@ -100,29 +123,32 @@ def _near(heard: Floats, at_s: Floats) -> Floats:
     return heard[gap < 0.5]
 
 
-def _by_strikes(logs: Floats, first: NDArray[np.bool_], at_s: Floats, heard: Floats) -> tuple[float, float] | None:
+def _by_strikes(
+    logs: Floats, first: NDArray[np.bool_], at_s: Floats, every: Floats, heard: Floats
+) -> tuple[float, float] | None:
     """(late, sd) in seconds from the movement of hands, or None when it cannot be told."""
     if len(at_s) < FEWEST_FRAMES or len(heard) < FEWEST_STROKES or _even(heard):
         return None
-    courses = parts(_evened(logs, first))
+    courses = parts(_quick(_evened(logs, first), first, at_s))
     if not courses.shape[1]:
         return None
-    table = likelihoods(courses, at_s, heard)
-    best, places = table.max(axis=0), distances()
+    places = distances()
+    best = likelihoods(courses, at_s, heard, places).max(axis=0)
     top = int(best.argmax())
-    usual = float(np.median(best))
-    far = np.abs(places - places[top]) > APART_S
-    room = float(best[top]) - usual
-    if room < LEAST or float(best[top]) - float(best[far].max()) < LEAD * room:
+    rise = float(best[top] - np.median(best))
+    weight = np.maximum(0.0, best - float(best[top]) + LEAD * rise)
+    if not 0 < top < len(places) - 1:
+        return None  # the summit may lie further off than was looked
+    if rise < LEAST or float(np.ptp(places[weight > 0])) > WIDE_S + 1e-9:
         return None
-    if not all(_agrees(likelihoods(courses[half], at_s[half], heard).max(axis=0), top) for half in _halves(at_s)):
+    halves = (likelihoods(courses[half], at_s[half], heard, places).max(axis=0) for half in _halves(at_s))
+    if not all(_agrees(half, places, top) for half in halves):
         return None
-    answers = places[table.argmax(axis=1)]
-    good = table.max(axis=1) > float(best[top]) - 0.15 * room
-    spread = float(answers[good].std())
-    if spread > SURE_S:
+    others = chance(courses, at_s, every, heard, float(places[top]))
+    if others.moved > MOVED or others.reordered > REORDERED or others.steady > STEADY:
         return None
-    late = _summit(places, best, top)
+    late = float(weight @ places / weight.sum())
+    spread = float(np.sqrt(weight @ (places - late) ** 2 / weight.sum()))
     usual_frame = float(np.median(np.diff(np.sort(at_s))))
     # No finer than a frame's own length allows, however many strokes agree.
     return late, float(np.hypot(spread, usual_frame / np.sqrt(12.0)))
@@ -133,8 +159,10 @@ def _halves(at_s: Floats) -> tuple[slice, slice]:
     return slice(None, middle), slice(middle, None)
 
 
-def _agrees(best: Floats, top: int) -> bool:
-    """Whether a half of the frames, on its own, is well content with the distance that all of them chose."""
+def _agrees(best: Floats, places: Floats, top: int) -> bool:
+    """Whether a half of the frames, on its own, chooses the distance that all of them chose, or one as good."""
+    if abs(float(places[int(best.argmax())] - places[top])) <= HALF_S:
+        return True
     usual = float(np.median(best))
     near = float(best[max(0, top - 2) : top + 3].max())
     return near - usual >= HALF_CONTENT * (float(best.max()) - usual)
@@ -147,12 +175,3 @@ def _even(heard: Floats) -> bool:
         return False
     usual = float(np.median(gaps))
     return bool((np.abs(gaps - usual) < SAME * usual).mean() > SAME_SHARE)
-
-
-def _summit(places: Floats, best: Floats, top: int) -> float:
-    """The summit of a parabola through the best distance and its neighbours."""
-    if not 0 < top < len(best) - 1:
-        return float(places[top])
-    a, b, c = best[top - 1], best[top], best[top + 1]
-    bend = a - 2 * b + c
-    return float(places[top] + (0.5 * (a - c) / bend if bend < 0 else 0.0) * (places[1] - places[0]))

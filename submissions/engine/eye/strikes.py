@@ -78,27 +78,29 @@ def _varimax(loads: Floats, rounds: int = 40) -> Floats:
     return np.asarray(turn)
 
 
-def likelihoods(courses: Floats, at_s: Floats, heard_s: Floats) -> Floats:
-    """Log likelihood over no strokes at all, shape (len(SHAPES), len(distances())).
+def likelihoods(
+    courses: Floats, at_s: Floats, heard_s: Floats, places: Floats, shapes: tuple[Shape, ...] = SHAPES
+) -> Floats:
+    """Log likelihood over no strokes at all at each distance of places, shape (len(shapes), len(places)).
 
     Each region may answer to all strokes or to every other one (a hand of two); strokes of one hand out of turn cost
     likelihood and nothing else.
     """
-    total = np.zeros((len(SHAPES), len(distances())))
+    total = np.zeros((len(shapes), len(places)))
     pace = np.abs(np.diff(courses, axis=0))
     pace = (pace - pace.mean(axis=0)) / pace.std(axis=0).clip(1e-12)
     subsets = (heard_s, heard_s[0::2], heard_s[1::2])
-    frames = [_since_until(at_s, strokes) for strokes in subsets if len(strokes)]
-    for index, shape in enumerate(SHAPES):
+    frames = [_since_until(at_s, strokes, places) for strokes in subsets if len(strokes)]
+    for index, shape in enumerate(shapes):
         heights = [_heights(shape, since, until) for since, until in frames]
         fits = [_fit(courses, h) + SPEED_WEIGHT * _speed_fit(pace, h) for h in heights]
         total[index] = np.max(np.stack(fits), axis=0).sum(axis=1)
     return total
 
 
-def _since_until(at_s: Floats, strokes_s: Floats) -> tuple[Floats, Floats]:
-    """Seconds since the last and until the next stroke in the picture, shape (distances, frames); 9 when there is none."""
-    moments = at_s[None, :] + distances()[:, None]
+def _since_until(at_s: Floats, strokes_s: Floats, places: Floats) -> tuple[Floats, Floats]:
+    """Seconds since the last and until the next stroke in the picture, shape (places, frames); 9 when there is none."""
+    moments = at_s[None, :] + places[:, None]
     after = np.searchsorted(strokes_s, moments, side="right")
     before = np.clip(after - 1, 0, None)
     since = np.where(after > 0, moments - strokes_s[before], 9.0)

@@ -18,7 +18,7 @@ WINDOW_S = 3.0  # long enough for several strokes
 # windows may cover this share of the picture, at most MAX_TOTAL_S in all; short takes are cheap and get more.
 SHARE_SMALL, SHARE_LARGE = 0.14, 0.035
 LARGE_RATE = 3840 * 2160 * 30  # pixels a second from which a take counts as large
-MIN_SMALL_S, MIN_LARGE_S, MAX_TOTAL_S = 6.0, 2.0, 12.0
+MIN_SMALL_S, MIN_LARGE_S, MAX_TOTAL_S = 9.0, 2.0, 12.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +63,8 @@ def choose_windows(envelope: Envelope, facts: ContainerFacts, table: PictureTabl
     length = min(WINDOW_S, total)
     if len(rises) == 0 or end - start < 0.5:
         return [Window(start, min(end, start + total))] if end > start else []
+    if end - start <= total:
+        return [Window(start, end)]
     steps = max(1, round(length / HOP_S))
     starts = np.arange(0, max(1, len(rises) - steps), max(1, steps // 6))
     scores = [(_score(rises[s : s + steps]), int(s)) for s in starts]

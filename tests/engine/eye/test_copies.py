@@ -2,8 +2,10 @@
 
 import numpy as np
 import pytest
+from scipy.fft import dctn
 
 from submissions.engine.eye.copies import Index, fingerprint, keys, same
+from submissions.engine.rehearsal.picture import PictureSpec, frames
 
 
 def written(seed=1, count=150):
@@ -66,3 +68,30 @@ class TestAFingerprint:
 
     def test_makes_keys_that_a_database_can_hold(self):
         assert all(0 <= key < 2**63 for key in keys(fingerprint(played(1, 0.005))))
+
+
+def key_frame_hashes(player, take, first_s, grain):
+    """Perceptual hashes of four key frames: the lowest DCT coefficients against their median (common practice, no source)."""
+    rng = np.random.default_rng([player, take])
+    strikes = 0.5 + np.cumsum(rng.choice([0.125, 0.25, 0.5], 40))
+    spec = PictureSpec(width=320, height=192, effects=("grain",), seed=player, instrument="snare")
+    out = []
+    for frame in frames(spec, strikes, [first_s + 2 * n for n in range(4)]):
+        gray = frame.mean(axis=2) + rng.normal(0, grain, frame.shape[:2])
+        lowest = dctn(gray.reshape(32, 6, 32, 10).mean(axis=(1, 3)))[:8, :8].ravel()[1:]
+        out.append(lowest > np.median(lowest))
+    return out
+
+
+class TestAPictureHash:
+    def test_would_accuse_whoever_sends_a_second_take(self):
+        """Why copies are found by sound: key frames tell the room, not the performance."""
+        copies, second_takes = [], []
+        for player in range(6):
+            first = key_frame_hashes(player, 1, 1.0, grain=1)
+            for found, other in (
+                (copies, key_frame_hashes(player, 1, 1.37, grain=4)),
+                (second_takes, key_frame_hashes(player, 2, 1.11, grain=1)),
+            ):
+                found.append(min(int((a != b).sum()) for a in first for b in other))
+        assert min(second_takes) <= max(copies), "a limit between them would make a picture hash worth having"
