@@ -95,13 +95,12 @@ def exports(request: HttpRequest, slug: str) -> HttpResponse:
     if request.method == "POST":
         kind = request.POST.get("kind", "")
         try:
-            if kind not in benchwork.KINDS:
-                raise actions.Refused("Choose one of the kinds.", "kind")
             actions.order_export(call, request.user, kind)
             messages.success(request, _("It is being made; it appears below."))
         except actions.Refused as error:
             messages.error(request, words.said(error))
         return redirect("exports", slug)
-    context = {"call": call, "kinds": benchwork.KINDS.values(), **benchwork.made(call)}
+    picked = overview.totals(overview.parts_now(call, for_editor=True))["picked"]
+    context = {"call": call, "kinds": benchwork.KINDS.values(), "picked": picked, **benchwork.made(call)}
     template = "editor/exports_made.html" if request.htmx else "editor/exports.html"
     return render(request, template, context)

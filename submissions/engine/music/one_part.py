@@ -17,9 +17,12 @@ DRAWN_HEADS = {
     "back slashed": "diamond",
     "triangle": "diamond",
     "inverted triangle": "diamond",
+    "left triangle": "diamond",
     "arrow up": "diamond",
     "arrow down": "diamond",
     "circled": "circle-x",
+    "circle dot": "circle-x",
+    "none": "normal",  # it is struck and told; a player must see it
     "plus": "cross",
 }
 HEAD_COMES_AFTER = ("duration", "voice", "type", "dot", "accidental", "time-modification", "stem")  # MusicXML's order

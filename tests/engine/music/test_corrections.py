@@ -1,5 +1,6 @@
 """What an organizer corrects of a reading: strokes, sheet and what is said of it agree afterwards."""
 
+import re
 from xml.etree.ElementTree import fromstring
 
 import music21
@@ -148,6 +149,22 @@ class TestNoteheads:
         """The names of MusicXML 4.0's notehead-value, as music21 lists them, are all read or told."""
         assert len(music21.note.noteheadTypeNames) == 28
         assert set(music21.note.noteheadTypeNames) - set(HEADS) - ORDINARY_HEADS - DOUBTFUL_HEADS == set()
+
+    def test_are_drawn_as_they_are_scored(self):
+        """SMuFL code points by their published names: X, diamond, circled X, plus, ordinary black, slash."""
+        drawn = {"rim": {"E0A9"}, "shot": {"E0DB"}, "cross": {"E0B3", "E0AF"}, "": {"E0A4", "E101"}}
+        heads = sorted(music21.note.noteheadTypeNames)
+        bars = [
+            bar(n + 1, first() if n == 0 else "", *(note("q", head=head) for head in heads[4 * n : 4 * n + 4]))
+            for n in range(7)
+        ]
+        source = page(*bars)
+        techniques = [stroke.technique for stroke in read_part(source).strokes]
+        svg = engrave(open_tree(source), "P1").phone_svg
+        found = re.findall(r'class="notehead"[^>]*>(?:<title>.*?</title>)?<use xlink:href="#(E\w+)-', svg)
+        assert len(found) == len(techniques) == len(heads) == 28
+        for head, technique, code in zip(heads, techniques, found, strict=True):
+            assert code in drawn[technique], head
 
     @pytest.mark.parametrize("head", ["square", "cluster", "none", "other", "splat"])
     def test_that_the_trade_does_not_read_are_struck_and_told(self, head):
