@@ -17,7 +17,7 @@ from .calls import (
     state_rights,
     update_segment,
 )
-from .corrections import correct_reading
+from .corrections import Remade, correct_reading
 from .desk import apply_nudge, decide, lay_out, order_export, pick, unpick
 from .entries import (
     agree_again,
@@ -46,6 +46,7 @@ from .takes import (
 
 __all__ = [
     "Refused",
+    "Remade",
     "abandon_upload",
     "add_consent_text",
     "add_segment",

@@ -1,24 +1,33 @@
 """What an organizer sets right in how a part was read."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from django.db import transaction
 
 from .. import bridge, files
-from ..models import PartRow, Segment, Take
+from ..models import Entry, PartRow, Segment, Take
 from .calls import make_parts, measure_again
 from .refused import Refused
+
+
+@dataclass(frozen=True)
+class Remade:
+    """What a correction set going: takes measured again, and players whose chosen drum is no more."""
+
+    measured: int
+    orphaned: int
 
 
 @transaction.atomic
 def correct_reading(
     part: PartRow, rolls: Mapping[tuple[int, str], int], drums: Mapping[str, Sequence[int]]
-) -> int | None:
+) -> Remade | None:
     """Keep these corrections of the part (and of every drum of its line), in place of earlier ones.
 
     rolls: {(bar, count): strokes}; drums: {staff position or instrument: drums}. Sheets and clicks are made anew and
-    takes measured again; how many takes, or None where nothing changed.
+    takes measured again; None where nothing changed.
     """
     segment = Segment.objects.select_for_update().get(pk=part.segment_id)
     own = _as_row(rolls, drums)
@@ -27,10 +36,10 @@ def correct_reading(
     others = {part_id: kept for part_id, kept in segment.corrections.items() if part_id != part.part_id}
     segment.corrections = others | ({part.part_id: own} if own else {})
     reading = _read_again(segment)
-    _drop_parts(segment, part.part_id, reading)
+    orphaned = _drop_parts(segment, part.part_id, reading)
     segment.save(update_fields=["corrections"])
     make_parts(segment, reading, part.part_id)
-    return measure_again(Take.objects.filter(part__segment=segment, part__part_id=part.part_id))
+    return Remade(measure_again(Take.objects.filter(part__segment=segment, part__part_id=part.part_id)), orphaned)
 
 
 def _as_row(rolls: Mapping[tuple[int, str], int], drums: Mapping[str, Sequence[int]]) -> dict[str, Any]:
@@ -50,12 +59,17 @@ def _read_again(segment: Segment) -> bridge.ScoreReading:
         raise Refused(str(error)) from error
 
 
-def _drop_parts(segment: Segment, part_id: str, reading: bridge.ScoreReading) -> None:
-    """Take away the rows of drums that no longer have a stroke; refused once a take was sent for one."""
+def _drop_parts(segment: Segment, part_id: str, reading: bridge.ScoreReading) -> int:
+    """Take away the rows of drums that no longer have a stroke; refused once a take was sent for one.
+
+    How many players had chosen one of them.
+    """
     left = [part.drum for part in reading.parts if part.part_id == part_id]
     gone = segment.parts.filter(part_id=part_id).exclude(drum__in=left)
     if gone.filter(takes__isnull=False).exists():
         raise Refused("A drum that takes were already sent for would have no stroke left.", "drums")
+    orphaned = Entry.objects.active().filter(parts__in=gone).distinct().count()
     keys = [key for row in gone for key in bridge.material_keys(row.materials)]
     gone.delete()
     transaction.on_commit(lambda: files.remove(*keys))
+    return orphaned

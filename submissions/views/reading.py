@@ -23,22 +23,31 @@ def correct_reading(request: HttpRequest, slug: str, pk: int) -> HttpResponse:
     form = forms.CorrectionsForm(reading, request.POST if request.method == "POST" else None)
     if request.method == "POST" and form.is_valid():
         try:
-            measured = actions.correct_reading(part, form.wanted_rolls, form.wanted_drums)
+            remade = actions.correct_reading(part, form.wanted_rolls, form.wanted_drums)
         except actions.Refused as error:
             form.add_error(None, words.said(error))
         else:
-            messages.success(request, _kept(measured))
+            messages.success(request, _kept(remade))
             return redirect("segments", slug)
     context = {"call": part.segment.call, "part": part, "form": form, "reading": reading} | _shown(part, form)
     return render(request, "organizer/reading.html", context, status=422 if form.errors else 200)
 
 
-def _kept(measured: int | None) -> str:
-    if measured is None:
+def _kept(remade: actions.Remade | None) -> str:
+    if remade is None:
         return _("Nothing was changed.")
-    kept = _("Kept. Sheet, clicks and guide are being made anew.")
-    again = ngettext("%(n)d take is measured again.", "%(n)d takes are measured again.", measured) % {"n": measured}
-    return f"{kept} {again}" if measured else kept
+    said = [_("Kept. Sheet, clicks and guide are being made anew.")]
+    if remade.measured:
+        again = ngettext("%(n)d take is measured again.", "%(n)d takes are measured again.", remade.measured)
+        said.append(again % {"n": remade.measured})
+    if remade.orphaned:
+        gone = ngettext(
+            "%(n)d player had chosen a drum that has no strokes any more: write to them.",
+            "%(n)d players had chosen a drum that has no strokes any more: write to them.",
+            remade.orphaned,
+        )
+        said.append(gone % {"n": remade.orphaned})
+    return " ".join(said)
 
 
 def _shown(part: PartRow, form: forms.CorrectionsForm) -> dict[str, Any]:

@@ -169,11 +169,15 @@ class TestACorrection:
         self.correct(people, snare, **{"roll-0": "2"})
         assert list(PartRow.objects.filter(work=Work.WAITING)) == [snare]
 
-    def test_of_the_bass_line_makes_and_drops_drums(self, people, basses):
+    def test_of_the_bass_line_makes_and_drops_drums_and_says_who_had_chosen_them(self, people, player, basses):
+        player.entry.parts.add(basses["1"])
         sent = fields_of(people.organizer, basses["1"])
         first = next(name for name in sorted(sent) if name.startswith("drums-"))
         answer = people.organizer.client.post(url_of(basses["1"]), sent | {first: ["2"]})
         assert answer.status_code == 302
+        assert "1 player had chosen a drum that has no strokes any more" in page_of(
+            people.organizer.client.get(answer["Location"])
+        )
         left = PartRow.objects.filter(segment=basses["2"].segment, instrument="bass")
         assert sorted(left.values_list("drum", flat=True)) == ["2", "3", "4", "5", "all"]
         assert all(bridge.part_of(row).strokes for row in left)
