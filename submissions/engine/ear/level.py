@@ -6,7 +6,7 @@ Conventions: samples have shape (n, channels), full scale 1.0; levels in dB rela
 import numpy as np
 import soxr
 from numpy.typing import NDArray
-from scipy.signal import butter, sosfilt, welch
+from scipy.signal import butter, sosfilt, spectrogram
 
 from ..facts import LevelFacts, Samples, Sound
 from .loudness import FLOOR_DB, integrated_lufs, true_peak_db
@@ -32,6 +32,8 @@ MIN_CUT_STROKES = 3
 DEAD_UNDER_DB = 45.0  # a second microphone lies a few dB from the first
 WIND_HZ = 80.0  # under the lowest bass drum of the line
 HUM_RATE = 1000  # Hz: holds three overtones
+HUM_QUANTILE = 0.1  # of the half-seconds of a take: those in which least was played
+HUM_LINE, HUM_LEAST_LINES = 3.0, 2  # times what is around it; a drum's ring makes one line, mains make several
 HUM_OVER_DB = 8.0  # strokes in strict time make lines of their own, 3 dB high at most
 WIND_OVER_DB, WIND_SHARE = -45.0, 0.7  # chosen: a rumble that is heard, and is most of what is heard
 
@@ -132,13 +134,16 @@ def hum_level_db(mono: Samples, rate: int) -> float:
     low = soxr.resample(mono, rate, HUM_RATE, quality="LQ")
     if len(low) < 2 * HUM_RATE:
         return FLOOR_DB
-    # Medians over one-second spectra: a steady line stays in all of them, a drum's ring in some.
-    hz, power = welch(low, HUM_RATE, nperseg=HUM_RATE, window="hann", average="median")
+    # Of half-second spectra the quiet ones: a steady line stays in all of them, a drum's ring in those with drums.
+    hz, _, spectra = spectrogram(low, HUM_RATE, "hann", HUM_RATE // 2, HUM_RATE // 4, detrend="constant")
+    power = np.quantile(spectra, HUM_QUANTILE, axis=1)
     best = FLOOR_DB
     for mains in (50.0, 60.0):
-        lines = [float(power[np.abs(hz - mains * k) < 2].sum()) for k in (1, 2, 3)]
+        lines = [float(power[np.abs(hz - mains * k) < 3].sum()) for k in (1, 2, 3)]
         around = [float(np.median(power[(hz > mains * k - 24) & (hz < mains * k + 24)])) for k in (1, 2, 3)]
-        if 10 * np.log10((sum(lines) + 1e-20) / (3 * sum(around) + 1e-20)) > HUM_OVER_DB:
+        standing = sum(line > HUM_LINE * floor for line, floor in zip(lines, around, strict=True))
+        over_db = 10 * np.log10((sum(lines) + 1e-20) / (3 * sum(around) + 1e-20))
+        if standing >= HUM_LEAST_LINES and over_db > HUM_OVER_DB:
             best = max(best, 10 * float(np.log10(sum(lines) * (hz[1] - hz[0]) + 1e-12)))
     return best
 
