@@ -15,6 +15,8 @@ HOPELESS_FPS = 12.0  # chosen: below it each stroke shows in one picture or none
 
 def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
     fps = facts.container.fps
+    if facts.container.cut_off:
+        return  # the end of a broken file lacks pictures that later ones lean on; it has to be sent again anyway
     if not facts.container.has_picture or facts.picture.still or fps is None or fps >= LOW_FPS:
         return
     yield Finding(

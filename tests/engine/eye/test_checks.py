@@ -89,6 +89,9 @@ class TestThePicture:
     def test_has_a_least_rate(self, fps, says):
         assert level(low_frame_rate, {"fps": fps}) == says
 
+    def test_has_no_rate_to_speak_of_in_a_broken_file(self):
+        assert level(low_frame_rate, {"fps": 18.75, "cut_off": True}) is None
+
     def test_may_vary_its_rate_but_not_stop(self):
         assert (
             level(variable_frame_rate, {"variable_fps": True, "largest_gap_s": 0.07, "largest_gap_at_s": 3.0}) == "note"
