@@ -13,26 +13,22 @@ from ..facts import ZeroFacts
 from ..music.click import END_TO_MARK_S, ClickBeat, ClickLayout
 from ..music.written import Part
 from .baseband import transform
-from .believed_marks import Marks, any_plain, believe_pair, believe_single, other_tempo
+from .believed_marks import Marks, any_plain, believe_pair, believe_single, in_tempo, other_tempo
 from .click_search import FoundClick, confirm_ours, find_click
 from .histogram import NEAR_TEMPO
 from .marks import search_marks
 from .onsets import Onsets
 from .page import Page, only, page_of, pair_up, strongest
 from .paths import OWN_AWAY_S, WIDE_PUSH_S, beats_tempo, begin_with_click, follow_path
-from .votes import SAME_TEMPO, Hypothesis, vote
+from .trust import LEAST_STROKES, SURE_SD_S, SURE_SUPPORT, begins_there, is_sure
+from .votes import Hypothesis, vote
 
 SURE_GAP = 8.0  # nats between the best and the next hypothesis
-SURE_SUPPORT = 0.5
-SURE_SD_S = 0.008  # two of them and some more lie within the 20 ms past which a zero must be called unsure
-SURE_BOTH = 0.75  # at another tempo: share of the page found and share of what was heard explained, both ...
-SURE_SPREAD_S = 0.020  # ... and lying tight; with a tempo to choose, many pages lie somehow on many others
 COUNTED_BEATS = 3  # heard, to call a count-off one
 CLICK_ONSET_S = 0.006  # an onset this near to a click is the click ...
 STROKE_OVER_CLICK = 1.6  # ... unless it is louder than the click by this much (4 dB)
 CLICK_PEAK_S = 0.012
 STROKE_PEAK_S = 0.030  # the longest drum of the line has had its first swing
-LEAST_STROKES = 8
 BAR_OFF_S = 0.120  # who begins bars late still begins on the beat, as well as players do
 OTHER_TEMPO = 0.01
 SURE_BEAT = 0.2  # of a beat: the strokes then tell which beat of a stranger's click zero is
@@ -72,7 +68,8 @@ def align(mono: NDArray[np.floating], rate: int, part: Part, layout: ClickLayout
     click: FoundClick | None = None
     marks, used = None, layout
     for used in layouts:
-        marks = believe_pair(mono, rate, used, starts, ends)
+        if used is layout or in_tempo(used, ballot):
+            marks = believe_pair(mono, rate, used, starts, ends)
         if marks:
             click = confirm_ours(spectrum, used, marks.zero_s)
             break
@@ -93,6 +90,12 @@ def align(mono: NDArray[np.floating], rate: int, part: Part, layout: ClickLayout
             ballot = vote(alone, page, ballot[0]) or ballot
     facts = _leave(_facts(marks, click, ballot, part, used), strongest(alone, page).times_s, page, ballot)
     if marks is None and facts.sure and facts.source != "click" and any_plain(mono, rate, [*starts, *ends]):
+        facts = replace(facts, sure=False)
+    if (
+        facts.sure
+        and not (marks and marks.clock_known)
+        and not begins_there(facts, strongest(alone, page).times_s, page)
+    ):
         facts = replace(facts, sure=False)
     return Alignment(facts, _heard(click, mono, rate, alone, page, ballot))
 
@@ -170,11 +173,11 @@ def _facts(
 ) -> ZeroFacts:
     """What is reported, from the most trusted way down."""
     if marks is not None:
-        facts = ZeroFacts(marks.zero_s, "marks", marks.sd_s, marks.ratio, marks.clock_known, sure=True)
+        facts = ZeroFacts(marks.zero_s, "marks", marks.sd_s, marks.ratio, marks.clock_known, sure=marks.sure)
         facts = replace(facts, marks_start_s=marks.start_s, marks_end_s=marks.end_s)
         return _with_strokes(facts, ballot, part, layout)
     if click is not None and click.ours:
-        facts = ZeroFacts(click.zero_s, "click", click.sd_s, click.ratio, click.clock_known, sure=True)
+        facts = ZeroFacts(click.zero_s, "click", click.sd_s, click.ratio, click.clock_known, sure=click.whole)
         return _with_strokes(facts, ballot, part, layout)
     if click is not None and ballot:
         return _by_strange_click(click, ballot, part, layout)
@@ -241,16 +244,8 @@ def _by_strokes(ballot: list[Hypothesis], part: Part, layout: ClickLayout) -> Ze
         tempo_ratio=1 / best.stretch,
         count_off_bars=round(best.counted / per_bar) if counted else 0,
         late_bars=best.late_bars,
-        sure=_gap(ballot) > SURE_GAP and _is_sure(best),
+        sure=_gap(ballot) > SURE_GAP and is_sure(best),
     )
-
-
-def _is_sure(best: Hypothesis) -> bool:
-    """Whether a hypothesis of the strokes alone can be trusted by itself."""
-    if best.support <= SURE_SUPPORT or best.sd_s > SURE_SD_S:
-        return False
-    tight = best.spread_s < SURE_SPREAD_S and min(best.support, best.explained) > SURE_BOTH
-    return tight or abs(best.stretch - 1) < SAME_TEMPO
 
 
 def _leave(facts: ZeroFacts, heard: NDArray[np.float64], page: Page, ballot: list[Hypothesis]) -> ZeroFacts:

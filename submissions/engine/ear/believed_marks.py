@@ -25,6 +25,7 @@ PAIR_HEIGHT = 11.0  # each of two at the right distance: a window of 50 ms for t
 PAIR_SUM = 34.0
 MOST_PPM = 260e-6
 SAME_TEMPO = 0.003  # of strokes and marks
+NEAR_TEMPO = 0.01  # ... where the marks' distance gives the tempo: a player without the click in the ear strays
 NEAR_S = 0.080  # how far the strokes may lie from the marks' zero: push or drag
 CONFIRMING = 0.5  # share of written strokes that a confirming hypothesis finds
 PLAIN_HEIGHT = 40.0  # drums, voices and hum stay under 25 in made takes without marks
@@ -44,6 +45,7 @@ class Marks:
     clock_known: bool
     start_s: float | None
     end_s: float | None
+    sure: bool = True  # not where a start and an end group, both plain, stand at no click's distance
 
 
 def believe_pair(
@@ -83,19 +85,24 @@ def believe_single(
 ) -> Marks | None:
     """One of the groups (start and end together), where the strokes confirm the zero that it gives, else None."""
     bar_s = part.bars_from_zero()[0].length_s / layout.tempo_scale
+    known = []
     for group in sorted(groups, key=lambda one: -one.height):
         if group.height < ALONE_HEIGHT:
-            return None
+            break
         due = on_sample(layout.marks_start_s if group.rising else layout.marks_end_s)
         fine = refine(mono, rate, group).group
-        if fine.likeness <= LIKE:
-            continue
-        if _confirmed(group.at_s - due, layout, ballot) or (
-            is_plain(fine) and _not_denied(group.at_s - due, layout, ballot, bar_s)
+        if fine.likeness > LIKE:
+            known.append((fine, due))
+    torn = any(g.rising and is_plain(g) for g, _ in known) and any(not g.rising and is_plain(g) for g, _ in known)
+    if torn:  # they disagree, or they would be a pair: bar 1 lies beside the start group
+        known = [(g, due) for g, due in known if g.rising and _hinted(g.at_s - due, ballot)] or known
+    for fine, due in known:
+        if _confirmed(fine.at_s - due, layout, ballot) or (
+            is_plain(fine) and (torn or _not_denied(fine.at_s - due, layout, ballot, bar_s))
         ):
             sd = float(np.hypot(fine.sd_s, np.hypot(PATH_SD_S, CLOCK_SD * abs(due))))
-            start_s, end_s = (fine.at_s, None) if group.rising else (None, fine.at_s)
-            return Marks(fine.at_s - due, sd, 1.0, False, start_s, end_s)
+            start_s, end_s = (fine.at_s, None) if fine.rising else (None, fine.at_s)
+            return Marks(fine.at_s - due, sd, 1.0, False, start_s, end_s, sure=not torn)
     return None
 
 
@@ -129,6 +136,21 @@ def _confirmed(zero_s: float, layout: ClickLayout, ballot: list[Hypothesis]) -> 
         and abs(h.stretch * layout.tempo_scale - 1) < SAME_TEMPO
         for h in ballot
     )
+
+
+def _hinted(zero_s: float, ballot: list[Hypothesis]) -> bool:
+    """Whether any place that the strokes propose is this one."""
+    return any(abs(h.zero_s - zero_s) < NEAR_S for h in ballot)
+
+
+def in_tempo(layout: ClickLayout, ballot: list[Hypothesis]) -> bool:
+    """Whether the strokes go at this layout's tempo, or tell nothing.
+
+    A recording with a stretch missing, or with the groups of two goes, holds a distance that some tempo explains.
+    """
+    best = max((h.support for h in ballot), default=0.0)
+    good = [h for h in ballot if h.support > max(CONFIRMING, 0.8 * best)]
+    return not good or any(abs(h.stretch * layout.tempo_scale - 1) < NEAR_TEMPO for h in good)
 
 
 def _not_denied(zero_s: float, layout: ClickLayout, ballot: list[Hypothesis], bar_s: float) -> bool:

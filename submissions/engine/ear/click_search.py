@@ -36,6 +36,8 @@ LEAST_COUNTED = 6
 SOFT_WEIGHT = 0.03  # of the beats under drums, when those in soft places alone are to tell
 SOFT_HEIGHT = 17.5  # two places only are looked at in this way
 SOFT_PROPOSED = 2
+HEAD_SHARE = 0.2  # of the part, and the count-off before it
+HEAD_DUE, HEAD_LEAST = 12.0, 5.0  # heights: chance reaches the second in one place of 150
 CLOCK_SD = 40e-6  # of two devices' quartz against each other, where the click does not tell
 
 
@@ -50,6 +52,7 @@ class FoundClick:
     ours: bool
     times_s: tuple[float, ...]
     clock_known: bool = True  # a count-off alone is too short to tell
+    whole: bool = True  # its first beats stand on its grid too: nothing of the recording is missing in between
 
 
 def find_click(
@@ -73,7 +76,7 @@ def find_ours(
     band = prepare(spectrum, layout)
     found = _search(band, layout, part, ballot, heard_s)
     if found is not None:
-        return time_ours(spectrum, layout, found)
+        return replace(time_ours(spectrum, layout, found), whole=_begins_with(band, layout, found))
     counted = replace(layout, beats=tuple(beat for beat in layout.beats if beat.counted))
     near = [one.zero_s for one in ballot[:SOFT_PROPOSED]]
     sums = [(zero, search_click(band, layout, zero, least_weight=SOFT_WEIGHT)) for zero in near]
@@ -88,6 +91,14 @@ def find_ours(
     fixed = replace(found, zero_s=found.zero_s + (found.ratio - 1) * middle_s, ratio=1.0)
     timed = time_ours(spectrum, counted, fixed)
     return replace(timed, sd_s=float(np.hypot(timed.sd_s, CLOCK_SD * abs(middle_s))), clock_known=False)
+
+
+def _begins_with(band: ClickBand, layout: ClickLayout, found: ClickSum) -> bool:
+    """Whether the beats up to the first quarter of the part are heard where the sum of all beats says."""
+    first = replace(layout, beats=tuple(beat for beat in layout.beats if beat.at_s < HEAD_SHARE * layout.end_s))
+    due_height = found.height * len(first.beats) / len(layout.beats)
+    head = search_click(band, first, found.zero_s, BEAT_REACH_S)
+    return head is None or due_height < HEAD_DUE or head.height > HEAD_LEAST
 
 
 def _playing(layout: ClickLayout) -> ClickLayout:

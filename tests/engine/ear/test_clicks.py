@@ -62,6 +62,14 @@ class TestOurClick:
         assert not zero.clock_known
         assert abs(off_ms(take, zero.zero_s)) < CLOSE_MS
 
+    def test_is_not_sure_where_a_stretch_of_the_recording_is_missing_early_on(self):
+        """Most beats then stand on a grid that bar 1 is not on."""
+        take = take_of(replace(QUIET_ROOM, leak=Leak(-12.0, "ours", "direct")))
+        rate = take.sound.rate
+        cut = round((take.truth.zero_s + 0.2 * take.part.end_s) * rate)
+        mono = np.concatenate([take.sound.mono[:cut], take.sound.mono[cut + round(0.7 * rate) :]])
+        assert not hear(mono, rate, take.part).zero.sure
+
     def test_may_be_upside_down(self):
         take = take_of(replace(QUIET_ROOM, leak=LEAKED))
         turned = hear(-take.sound.mono, take.sound.rate, take.part).zero

@@ -105,6 +105,17 @@ class TestMarks:
         assert abs(off_ms(take, zero.zero_s + moved_s)) < 2e3 * zero.sd_s
         assert zero.sd_s < 2e-3
 
+    def test_with_a_stretch_of_the_recording_missing_between_them_are_not_sure(self):
+        """Both groups are plain and disagree: bar 1 lies beside the start group, and a person must look."""
+        take = take_of(replace(QUIET_ROOM, marks=MARKED))
+        rate = take.sound.rate
+        cut = round((take.truth.zero_s + 0.55 * take.part.end_s) * rate)
+        mono = np.concatenate([take.sound.mono[:cut], take.sound.mono[cut + round(0.7 * rate) :]])
+        zero = hear(mono, rate, take.part).zero
+        assert zero.source == "marks"
+        assert not zero.sure
+        assert abs(off_ms(take, zero.zero_s)) < 2e3 * zero.sd_s
+
     @pytest.mark.parametrize("late_bars", [1, 3])
     def test_of_one_group_tell_that_the_playing_begins_bars_late(self, late_bars):
         """Nothing else in the sound says where bar 1 was due; the strokes alone lie perfectly, bars off."""

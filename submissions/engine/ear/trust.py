@@ -1,0 +1,48 @@
+"""Whether a zero that the strokes gave, or that they contradict, may be called sure.
+
+Conventions: as in `votes`.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..facts import ZeroFacts
+from .page import Page, pair_up
+from .votes import SAME_TEMPO, Hypothesis
+
+Array = NDArray[np.float64]
+
+SURE_SUPPORT = 0.5
+SURE_SD_S = 0.008  # two of them and some more lie within the 20 ms past which a zero must be called unsure
+SURE_BOTH = 0.75  # at another tempo: share of the page found and share of what was heard explained, both ...
+SURE_SPREAD_S = 0.020  # ... and lying tight; with a tempo to choose, many pages lie somehow on many others
+LEAST_HEAD = 8
+HEAD_S = 0.045  # nine in ten strokes of a beginner lie as near to their own middle
+HEAD_SHARE, REST_SHARE = 0.7, 0.6  # found by chance on a page of sixteenths: six in ten
+LEAST_STROKES = 8
+
+
+def is_sure(best: Hypothesis) -> bool:
+    """Whether a hypothesis of the strokes alone can be trusted by itself."""
+    if best.support <= SURE_SUPPORT or best.sd_s > SURE_SD_S:
+        return False
+    tight = best.spread_s < SURE_SPREAD_S and min(best.support, best.explained) > SURE_BOTH
+    return tight or abs(best.stretch - 1) < SAME_TEMPO
+
+
+def begins_there(facts: ZeroFacts, heard: Array, page: Page) -> bool:
+    """Whether the first quarter of the page is found as the rest is; where a stretch of the recording is missing, the
+    rest alone tells a zero that is too early."""
+    count = len(page) // 4
+    if facts.zero_s is None or facts.path or count < LEAST_HEAD:
+        return True
+    start_s = facts.zero_s + facts.clock_ratio * facts.late_bars * page.bar_s
+    due = start_s + facts.clock_ratio / facts.tempo_ratio * page.at_s
+    mine, its = pair_up(heard, due)
+    if len(mine) < LEAST_STROKES:
+        return True
+    late = heard[mine] - due[its]
+    found = np.zeros(len(page), bool)
+    found[its] = np.abs(late - np.median(late)) < HEAD_S
+    rest = float(found[count:].mean())
+    return rest < REST_SHARE or float(found[:count].mean()) > HEAD_SHARE * rest
