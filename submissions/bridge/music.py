@@ -5,10 +5,13 @@ import json
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
-from functools import lru_cache
+from functools import lru_cache, partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
+
+from django.conf import settings
+from django.utils import translation
 
 from .. import files
 from ..engine.errors import EngineError
@@ -18,8 +21,10 @@ from ..engine.music.ladder import ladder, performance_bpm
 from ..engine.music.materials import Choices, words_of, write_materials
 from ..engine.music.own_notes import own_notes
 from ..engine.music.score.intake import open_tree
+from ..engine.music.sheet import Tongue
 from ..engine.music.written import Part, Score
 from ..models import Call, PartRow
+from ..sentences import in_words
 
 # Reading a score takes a tenth of a second; a board, an answer and a shortlist each ask for the same few again.
 KEPT_SCORES, KEPT_BYTES = 16, 2**20
@@ -154,10 +159,17 @@ def make_materials(row: PartRow, say: Callable[[int], None]) -> dict[str, Any]:
             tempi=_tempi(part, call),
             words=_words(part, row),
             own_notes=own_notes(tree, part),
+            tongues=[Tongue(code, partial(_say_in, code)) for code, _name in settings.LANGUAGES if code != "en"],
         )
         summary = write_materials(part, tree, folder, choices)
         say(60)
         return dict(summary) | {"files": list(_stored(folder, say))}
+
+
+def _say_in(code: str, sentence: str) -> str:
+    """A sentence of the music desk in this language."""
+    with translation.override(code):
+        return in_words(sentence)
 
 
 def _tempi(part: Part, call: Call) -> tuple[Fraction, ...]:

@@ -17,13 +17,19 @@ from typing import Any
 from django.utils.formats import get_format
 from django.utils.translation import get_language, gettext
 
-from . import files, refusals, scores, takes
+from ..engine.music.cautions import ON_SHEET
+from . import files, refusals, scores, sheets, takes
 from .by_code import WORDS
 
 # Places that hold words of ours; every other place holds figures, names, or words of a file.
 NESTED = frozenset(
-    ("says", "instead", "slashes", "beams", "strokes", "figures", "level", "where", "way", "which", "read", "reason")
+    (
+        *("says", "instead", "slashes", "beams", "strokes", "figures", "level", "where"),
+        *("way", "which", "read", "reason", "bars", "unit"),
+    )
 )
+# What some places hold is narrower than any text, so that no template takes the words of another one for a count.
+HOLDS = {"n": "[0-9]+", "counts": "[^:;]+?"} | dict.fromkeys(("bar", "count", "from", "to"), r"[^\s:]+")
 FIGURE = re.compile(r"-?\d+(?:\.\d+)?%?")
 PLACE = re.compile(r"%\((\w+)\)s")
 LIST = re.compile(r"(, | and )")
@@ -49,11 +55,18 @@ def _template(text: str) -> Template:
         if n % 2 == 0:
             pattern += re.escape(piece.replace("%%", "%"))
         else:
-            pattern += rf"(?P<{piece}>{'[0-9]+' if piece == 'n' else '.+?'})"
+            pattern += f"(?P<{piece}>{HOLDS.get(piece, '.+?')})"
     return Template(text, re.compile(pattern, re.DOTALL))
 
 
-EVERY = (*takes.SENTENCES, *scores.SENTENCES, *files.SENTENCES, *refusals.SENTENCES)
+EVERY = (
+    *takes.SENTENCES,
+    *scores.SENTENCES,
+    *sheets.SENTENCES,
+    *files.SENTENCES,
+    *refusals.SENTENCES,
+    *(text.replace("%", "%%") for text in ON_SHEET),
+)
 WHOLE = {text.replace("%%", "%"): text for text in EVERY if not PLACE.search(text)}
 TEMPLATES = sorted((_template(text) for text in EVERY if PLACE.search(text)), key=lambda t: t.weight, reverse=True)
 

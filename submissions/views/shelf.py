@@ -7,6 +7,7 @@ from typing import Any
 
 from django.http import QueryDict
 from django.urls import reverse
+from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from ..models import PartRow, Take
@@ -69,7 +70,7 @@ def materials_of(part: PartRow) -> dict[str, Any]:
     sheets = made.get("sheets", [])
     return {
         "picture": next((url_of(part, name) for name in sheets if name.endswith(".svg")), ""),
-        "sheets": [{"url": url_of(part, name), "word": _sheet_word(name)} for name in sheets if name.endswith(".pdf")],
+        "sheets": [{"url": url_of(part, name), "word": _sheet_word(name)} for name in _to_read(made)],
         "clicks": [
             click | {"word": _("%(bpm)s bpm") % {"bpm": f"{click['bpm']:g}"}, "full": click.get("performance", False)}
             for click in clicks_of(part)
@@ -77,6 +78,12 @@ def materials_of(part: PartRow) -> dict[str, Any]:
         "others": [{"url": url_of(part, made[name]), "word": word} for name, word in others if made.get(name)],
         "guide": url_of(part, made["guide_compressed"]) if made.get("guide_compressed") else "",
     }
+
+
+def _to_read(made: dict[str, Any]) -> list[str]:
+    """The sheets as PDF in the reader's language, in English where there are none."""
+    own = made.get("sheets_in", {}).get((get_language() or "en").split("-")[0])
+    return own or [name for name in made.get("sheets", []) if name.endswith(".pdf")]
 
 
 def _sheet_word(name: str) -> str:

@@ -1,9 +1,11 @@
 """Rows to engine values and back: scores, materials, the cut."""
 
+import io
 import json
 
 import pytest
 from django.core.files.storage import default_storage
+from pypdf import PdfReader
 
 from submissions import actions, bridge, files, tasks
 from submissions.models import Export, PartRow, ProbeReport
@@ -105,7 +107,15 @@ class TestMaterials:
         heard = json.loads(files_now["strokes.json"])
         assert [one["at_s"] for one in heard] == [round(stroke.at_s, 9) for stroke in written]
         assert len(json.loads(files_now["practice.json"])["strokes"]) == len(written)
-        assert b"5 strokes" in files_now["sheet.svg"]
+        assert "5×" in files_now["sheet.svg"].decode()
+        german = " ".join(page.extract_text() for page in PdfReader(io.BytesIO(files_now["sheet-a4-de.pdf"])).pages)
+        said = " ".join(german.split())
+        for words in ("Ohren Trommeln sind so laut", "Seite 1 von", "Viertel pro Minute, Einzählen: 2 Takte", "Wirbel"):
+            assert words in said
+        for words in ("5 Schläge, von der Leitung gesetzt", "Anspruch Fortgeschritten: bis zu", "Rudiments"):
+            assert words in said
+        left = [word for word in ("strokes", "bars", "Ears", "count-off", "Advanced") if word in said]
+        assert left == []
 
 
 class TestTheCut:

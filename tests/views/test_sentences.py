@@ -11,6 +11,9 @@ from django.conf import settings
 from django.utils import translation
 
 from submissions import sentences
+from submissions.engine.music.score import read_score
+from submissions.engine.music.sheet_words import words_of
+from submissions.engine.rehearsal.cadence import cadence
 from submissions.templatetags.words import place_words
 from tests.views.test_words import catalogue
 
@@ -106,6 +109,16 @@ class TestEverySentence:
             if len(said.split()) > 2:
                 assert heard != said, text
 
+    def test_on_the_sheets_of_the_invented_cadence_is_known(self):
+        said = set()
+        for segment in cadence():
+            for part in read_score(segment.musicxml_text.encode()).parts:
+                words = words_of(part, 2)
+                said |= {words.tempo, words.demand, *words.heads, *words.rolls, *words.rudiments, *words.crossings}
+                said |= {place.why for place in part.drum_map}
+        assert len(said) > 60
+        assert [one for one in said if one and not sentences.is_known(one)] == []
+
     def test_with_a_plant_that_nobody_translated_is_noticed(self, tmp_path):
         path = tmp_path / "planted.py"
         path.write_text('def check(n):\n    return f"The sticks are {n} colours at once."\n')
@@ -122,6 +135,10 @@ class TestInWords:
             ("1 slash and no beam: 2 strokes", "1 Strich und kein Balken: 2 Schläge"),
             ("bar 12: a fermata is not read; the times after it are those without a pause", "Takt 12: eine Fermate wird nicht gelesen; die Zeiten danach sind die ohne Pause"),
             ("Experienced: up to 7.5 notes a second over two seconds, 1 flam, 3 drags. A suggestion from the written notes at performance tempo.", "Erfahren: bis zu 7,5 Noten pro Sekunde über zwei Sekunden, 1 Flam, 3 Drags. Ein Vorschlag aus den geschriebenen Noten im vollen Tempo."),
+            ("bar 3 on 3&: a buzz, set by the organizer", "Takt 3 auf 3&: ein Presswirbel, von der Leitung gesetzt"),
+            ("bar 3 on 3&, 4", "Takt 3 auf 3&, 4"),
+            ("Flam (20) in bars 2, 5, and more", "Flam (20) in Takt 2, 5, und mehr"),
+            ("Bass Drums on one drum", "Bass Drums auf einer Trommel"),
             ("Practise bars 3 and 6 slowly first, about 80, then climb the ladder.", "Üb zuerst die Takte 3 und 6 langsam, etwa bei 80, dann steig die Tempoleiter hinauf."),
             ("nobody wrote this sentence", "nobody wrote this sentence"),
         ],

@@ -1,7 +1,7 @@
 """The page as the organizer corrected it: slashes that say the strokes that are scored, so that sheet and ear agree.
 
-Where slashes and beams can say the number they do; where they cannot (five strokes on a quarter) the number stands
-under the note in words. A release that is not struck is said in words too.
+Where slashes and beams can say the number they do; where they cannot (five strokes on a quarter) "5×" stands under the
+note, in no language; the words of the sheet say it once more. A release that is not struck has "0×".
 """
 
 from collections.abc import Sequence
@@ -9,12 +9,11 @@ from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement
 
 from .score.notes import BEAMS, nominal_length
-from .score.rolls import strokes_words
 from .score.tree import text
 from .written import RollReading
 
 MOST_SLASHES = 5  # more are not drawn on a stem
-NO_RELEASE = "no release"
+TIMES = "{}×"
 
 
 def write_corrections(root: Element, rolls: Sequence[RollReading]) -> None:
@@ -33,12 +32,12 @@ def write_corrections(root: Element, rolls: Sequence[RollReading]) -> None:
 
 
 def _write(note: Element, roll: RollReading) -> str:
-    """Put the reading on the note; what has to be said in words beside it, or ""."""
+    """Put the reading on the note; what has to stand beside it in words, or ""."""
     strokes = roll.strokes_a_note
     if roll.kind == "release":
-        return "" if strokes else NO_RELEASE
+        return "" if strokes else TIMES.format(0)
     if roll.kind == "pair":
-        return strokes_words(strokes)
+        return TIMES.format(strokes)
     _take_rolls_off(note)
     if strokes == 0:
         _ornament(note, "unmeasured", 0)
@@ -48,7 +47,7 @@ def _write(note: Element, roll: RollReading) -> str:
         _ornament(note, "single", slashes)
     elif slashes is None:
         _ornament(note, "single", max(1, min(roll.slashes, MOST_SLASHES)))
-    return strokes_words(strokes) if slashes is None else ""
+    return TIMES.format(strokes) if slashes is None else ""
 
 
 def slashes_for(strokes: int, nominal: Fraction, beams: int) -> int | None:

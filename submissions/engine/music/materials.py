@@ -23,7 +23,7 @@ from .guide import render_guide
 from .ladder import bpm_name, chosen, ladder, performance_bpm
 from .midi import midi_bytes
 from .practice import practice
-from .sheet import PAPERS, SheetText, sheet_pdf
+from .sheet import PAPERS, SheetText, Tongue, sheet_pdf
 from .sheet_words import credited, part_word, words_of
 from .written import Part
 
@@ -41,6 +41,7 @@ class Choices:
     subdivide: bool = False
     words: SheetText | None = None  # the words of the sheet; None: from the part alone
     own_notes: frozenset[int] | None = None  # see engrave()
+    tongues: Sequence[Tongue] = ()  # sheets in more languages than English
 
 
 def write_materials(part: Part, tree: Element, folder: Path, choices: Choices | None = None) -> dict[str, object]:
@@ -59,7 +60,7 @@ def write_materials(part: Part, tree: Element, folder: Path, choices: Choices | 
     summary: dict[str, object] = {"clicks": clicks, "bars": bar_boxes(engraving.phone_svg)}
     summary["sheet_size"] = size_of(engraving.phone_svg)
     words = credited(choices.words or words_of(part, choices.count_off_bars), tree)
-    summary |= _write_sheets(folder, engraving, words)
+    summary |= _write_sheets(folder, engraving, words, choices.tongues)
     summary |= _write_guide(folder, part, render_click(layouts[own]), bpm_name(performance))
     (folder / "part.mid").write_bytes(midi_bytes(part, layouts[own]))
     summary["midi"] = "part.mid"
@@ -116,11 +117,17 @@ def marks_in_file(click: Click) -> list[list[float]]:
     ]
 
 
-def _write_sheets(folder: Path, engraving: Engraving, words: SheetText) -> dict[str, object]:
+def _write_sheets(folder: Path, engraving: Engraving, words: SheetText, tongues: Sequence[Tongue]) -> dict[str, object]:
     for paper in PAPERS:
         (folder / SHEET_FILES[paper]).write_bytes(sheet_pdf(engraving, words, paper))
+    more: dict[str, list[str]] = {}
+    for tongue in tongues:
+        for paper in PAPERS:
+            name = f"{SHEET_FILES[paper].removesuffix('.pdf')}-{tongue.code}.pdf"
+            (folder / name).write_bytes(sheet_pdf(engraving, words, paper, tongue))
+            more.setdefault(tongue.code, []).append(name)
     (folder / "sheet.svg").write_text(engraving.phone_svg, encoding="utf-8")
-    return {"sheets": [*SHEET_FILES.values(), "sheet.svg"]}
+    return {"sheets": [*SHEET_FILES.values(), "sheet.svg"], "sheets_in": more}
 
 
 def _write_guide(folder: Path, part: Part, click: Click, tempo: str) -> dict[str, object]:

@@ -107,7 +107,7 @@ class TestTheSheet:
     def test_says_in_words_what_slashes_cannot(self, strokes):
         root = open_tree(ROLL)
         write_corrections(root, corrected(ROLL, {(1, "1"): strokes}))
-        assert [words.text for words in root.iter("words")] == [f"{strokes} strokes"]
+        assert [words.text for words in root.iter("words")] == [f"{strokes}×"]
 
     def test_shows_a_buzz_as_a_buzz_and_a_plain_note_as_plain(self):
         root = open_tree(ROLL)
@@ -127,7 +127,7 @@ class TestTheSheet:
     def test_is_drawn_with_the_correction_and_every_bar_has_a_box(self):
         read = read_part(ROLL, rolls={(1, "1"): 5})
         engraving = engrave(open_tree(ROLL), "P1", None, read.rolls)
-        assert "5 strokes" in engraving.phone_svg
+        assert "5×" in engraving.phone_svg
         boxes, size = bar_boxes(engraving.phone_svg), fromstring(engraving.phone_svg).get("viewBox", "").split()
         assert list(boxes) == ["bar-1"]
         x, y, width, height = boxes["bar-1"]

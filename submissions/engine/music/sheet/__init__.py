@@ -6,7 +6,8 @@ the page. Typst sets the type with the fonts of its own wheel, offline.
 
 import json
 import re
-from dataclasses import dataclass, field
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
 from math import ceil
 from pathlib import Path
 
@@ -53,11 +54,26 @@ class SheetText:
     crossings: tuple[str, ...] = ()  # where one hand crosses the other
 
 
-def sheet_pdf(engraving: Engraving, words: SheetText, paper: str = "a4") -> bytes:
-    """The PDF of a sheet; paper is one of PAPERS. EngineError when the typesetter refuses it."""
+@dataclass(frozen=True, slots=True)
+class Tongue:
+    """A language of sheets: its code (ISO 639-1), and a function that says the desk's own sentences in it."""
+
+    code: str
+    say: Callable[[str], str]
+
+
+ENGLISH = Tongue("en", str)
+
+
+def sheet_pdf(engraving: Engraving, words: SheetText, paper: str = "a4", tongue: Tongue = ENGLISH) -> bytes:
+    """The PDF of a sheet; paper is one of PAPERS. What the organizer wrote stays as it is in every tongue.
+
+    EngineError when the typesetter refuses it.
+    """
     if paper not in PAPERS:
         raise EngineError(f"There is no paper called {paper}; use one of {', '.join(PAPERS)}.")
-    turns = turns_of(engraving.systems, words, PAPERS[paper] - MARGINS_MM)
+    turns, say = turns_of(engraving.systems, words, PAPERS[paper] - MARGINS_MM), tongue.say
+    words = _in_tongue(words, say)
     content = {
         "paper": paper,
         "width_mm": PRINT_WIDTH_MM,
@@ -66,8 +82,12 @@ def sheet_pdf(engraving: Engraving, words: SheetText, paper: str = "a4") -> byte
         "tempo": words.tempo,
         "credit": words.credit,
         "note": words.note,
-        "lines": [_line(system, words, index in turns) for index, system in enumerate(engraving.systems)],
-        "groups": _groups(words, engraving.systems),
+        "lines": [_line(system, words, index in turns, say) for index, system in enumerate(engraving.systems)],
+        "groups": _groups(words, engraving.systems, say),
+        "lang": tongue.code,
+        "page_word": say("page"),
+        "of_word": say("of"),
+        "bar_word": say("bar"),
         "rights": words.rights,
     }
     shown = json.dumps(content, ensure_ascii=False)
@@ -82,6 +102,21 @@ def sheet_pdf(engraving: Engraving, words: SheetText, paper: str = "a4") -> byte
     except RuntimeError as error:
         raise EngineError(f"The sheet could not be set: {error}.") from error
     return bytes(pdf)
+
+
+def _in_tongue(words: SheetText, say: Callable[[str], str]) -> SheetText:
+    """The desk's own words said in another language; title, credit, tips and rights are people's."""
+    return replace(
+        words,
+        part=say(words.part),
+        tempo=say(words.tempo),
+        demand=say(words.demand),
+        unread=tuple(map(say, words.unread)),
+        heads=tuple(map(say, words.heads)),
+        rolls=tuple(map(say, words.rolls)),
+        rudiments=tuple(map(say, words.rudiments)),
+        crossings=tuple(map(say, words.crossings)),
+    )
 
 
 def _needs_other_fonts(content: str) -> bool:
@@ -119,21 +154,21 @@ def _tips_on(system: System, words: SheetText) -> list[tuple[int, str]]:
     return [tip for tip in words.tips if tip[0] in system.bars]
 
 
-def _line(system: System, words: SheetText, turn: bool) -> dict[str, object]:
+def _line(system: System, words: SheetText, turn: bool, say: Callable[[str], str]) -> dict[str, object]:
     return {
         "svg": system.svg,
-        "alt": f"Music, bars {system.bars[0]} to {system.bars[-1]}",
+        "alt": say(f"Music, bars {system.bars[0]} to {system.bars[-1]}"),
         "tips": [{"bar": bar, "says": says} for bar, says in _tips_on(system, words)],
         "turn": turn,
     }
 
 
-def _groups(words: SheetText, systems: tuple[System, ...]) -> list[dict[str, object]]:
+def _groups(words: SheetText, systems: tuple[System, ...], say: Callable[[str], str]) -> list[dict[str, object]]:
     groups: list[dict[str, object]] = []
     printed = {bar for system in systems for bar in system.bars}
-    loose = [f"Bar {bar}: {says}" for bar, says in words.tips if bar not in printed]
+    loose = [f"{say('Bar')} {bar}: {says}" for bar, says in words.tips if bar not in printed]
     if loose:
-        groups.append({"head": "Tips", "says": loose})
+        groups.append({"head": say("Tips"), "says": loose})
     optional = (
         ("Not read", ". ".join(words.unread)),
         ("Heads", ", ".join(words.heads)),
@@ -142,7 +177,7 @@ def _groups(words: SheetText, systems: tuple[System, ...]) -> list[dict[str, obj
         ("Crossings", "; ".join(words.crossings)),
         ("Demand", words.demand),
     )
-    groups += [{"head": head, "says": [says.rstrip(".") + "."]} for head, says in optional if says]
-    groups.append({"head": "Ears", "says": [HEARING, HEARING_FIGURES, HEARING_SIGNS]})
-    groups.append({"head": "Hands", "says": [HANDS, LAW]})
+    groups += [{"head": say(head), "says": [says.rstrip(".") + "."]} for head, says in optional if says]
+    groups.append({"head": say("Ears"), "says": [say(text) for text in (HEARING, HEARING_FIGURES, HEARING_SIGNS)]})
+    groups.append({"head": say("Hands"), "says": [say(HANDS), say(LAW)]})
     return groups

@@ -1,0 +1,37 @@
+"""The desk's own words on a sheet."""
+
+from django.utils.translation import gettext_noop as _
+
+SENTENCES = (
+    _("page"),
+    _("of"),
+    _("bar"),
+    _("Bar"),
+    _("Tips"),
+    _("Not read"),
+    _("Heads"),
+    _("Rolls"),
+    _("Rudiments"),
+    _("Crossings"),
+    _("Demand"),
+    _("Ears"),
+    _("Hands"),
+    _("x is on the rim"),
+    _("circled x or + is cross-stick"),
+    _("diamond is a rim shot"),
+    _("Music, bars %(from)s to %(to)s"),
+    _("%(bpm)s %(unit)s a minute, count-off %(bars)s"),
+    _("quarters"),
+    _("dotted quarters"),
+    _("eighths"),
+    _("dotted eighths"),
+    _("halves"),
+    _("beats"),
+    _("1 bar"),
+    _("%(n)s bars"),
+    _("and more"),
+    _("bar %(bar)s on %(count)s: %(says)s"),
+    _("bar %(bar)s on %(counts)s"),
+    _("%(rudiment)s in bar %(bars)s"),
+    _("%(rudiment)s in bars %(bars)s"),
+)
