@@ -21,7 +21,9 @@ Array = NDArray[np.float64]
 REACH_SPREADS = 4.0  # how far from its place a stroke is looked for, in spreads ...
 LEAST_REACH_S, MOST_REACH_S = 0.050, 0.150  # ... within these: beginners' worst strokes lie about 0.1 away
 OUTLIER_SHARE = 0.05  # strokes that lie anywhere within reach: stumbles
-MISSED_COST = 3.5  # one in twenty: what beginners leave out
+MISSED_COST = (
+    4.5  # one in ninety: beginners leave out more, good players less; at one in thirty masked strokes are given up
+)
 MOST_MISSED_COST = 25.0  # of a whole stretch: a take may begin late, stop early or pause for bars
 EXTRA_COST = 4.5  # what an unwritten stroke must overcome, candidate by candidate
 CORRELATION = 0.3  # of neighbouring deviations: 130 performances of an open data set of drummers to a metronome

@@ -25,7 +25,6 @@ FIRST_FRAME = 3  # before it the stroke's own attack is still in the window
 CLEAR_DB = 4.0  # strokes at least so clear show what a stroke leaves behind
 CLEARLY_LOUDER = 0.5  # power of what else was struck within reach must stay under this share
 LEAST_STROKES = 5  # fewer show nothing in common
-OVER = 1.6  # +2 dB: strokes differ
 ECHO_LAGS_S = (0.005, 0.060)  # walls, floor and ceiling of a room
 ECHO_WIDTH_S = 0.0008  # feet of one echo scatter by less; hands do not keep a distance to a millisecond
 LEAST_ECHOES = 5  # of one lag: by chance two or three
@@ -52,7 +51,7 @@ class Tails:
         stops = np.searchsorted(self.clear, frames - FIRST_FRAME, side="right")
         for n in np.flatnonzero(stops > starts):
             near = slice(starts[n], stops[n])
-            bound = OVER * np.sum(self.peaks[near] * self.left[frames[n] - self.clear[near]], axis=0) + novelty.floor
+            bound = np.sum(self.peaks[near] * self.left[frames[n] - self.clear[near]], axis=0) + novelty.floor
             past = novelty.power[frames[n] - LAG_FRAMES] + novelty.floor
             now = novelty.power[frames[n]] + novelty.floor
             over = 10 * np.log10(np.maximum(now / np.maximum(past, bound), 1.0))
