@@ -169,6 +169,14 @@ class TestACorrection:
         self.correct(people, snare, **{"roll-0": "2"})
         assert list(PartRow.objects.filter(work=Work.WAITING)) == [snare]
 
+    def test_is_told_to_players_who_look_at_the_old_sheet(self, people, player, snare):
+        click = {"bpm": 108, "file": "c.wav", "zero_s": 8.0, "marks_s": [[0.5, 1.3], [20, 21]], "performance": True}
+        PartRow.objects.update(work=Work.DONE, materials={"clicks": [click], "sheets": ["sheet-a4.pdf", "sheet.svg"]})
+        address = reverse("part", args=[snare.segment.call.slug, snare.pk])
+        assert "made anew" not in page_of(player.client.get(address))
+        self.correct(people, snare, **{"roll-0": "2"})
+        assert "made anew" in page_of(player.client.get(address))
+
     def test_of_the_bass_line_makes_and_drops_drums_and_says_who_had_chosen_them(self, people, player, basses):
         player.entry.parts.add(basses["1"])
         sent = fields_of(people.organizer, basses["1"])
