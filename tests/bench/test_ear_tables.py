@@ -18,6 +18,12 @@ def line_of(text: str, name: str) -> list[str]:
     return [cell.strip() for cell in line.strip("|").split("|")]
 
 
+class TestThePage:
+    def test_says_what_was_run_before_what_came_out(self):
+        text = ear_tables.page("manage.py bench_ear --takes 3", ["### One\n", "### Two\n"])
+        assert text.index("bench_ear --takes 3 --page") < text.index("### One") < text.index("### Two")
+
+
 class TestTheZeroTable:
     def test_counts_what_is_far_and_what_of_that_was_called_sure(self):
         rows = [row(n) for n in range(8)] + [row(8, error_ms=90.0), row(9, error_ms=None, sure=False)]

@@ -6,6 +6,7 @@ from argparse import ArgumentParser
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
+from pathlib import Path
 from typing import Any
 
 from django.core.management.base import BaseCommand
@@ -20,8 +21,8 @@ class Command(BaseCommand):
         parser.add_argument(
             "--takes",
             type=int,
-            default=100,
-            help="takes a table (default 100; verdicts: twice as many good ones, and as many faulty ones)",
+            default=80,
+            help="takes a table (default 80; marks: half as many, verdicts: five times as many, half of them faulty)",
         )
         parser.add_argument(
             "--seed0",
@@ -39,6 +40,7 @@ class Command(BaseCommand):
             help="folder of folders of real single hits (snare*.wav, bass*.wav ...)",
         )
         parser.add_argument("--jobs", type=int, default=min(2, os.cpu_count() or 1))
+        parser.add_argument("--page", metavar="FILE", help="also write the tables as a page, with what was run")
         parser.add_argument("--worst", action="store_true", help="also list the worst takes")
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -47,7 +49,13 @@ class Command(BaseCommand):
         takes, seed0, folder = options["takes"], options["seed0"], options["hits"]
         wanted = options["only"] or TABLES
         started = time.time()
-        self.stdout.write(
+        said: list[str] = []
+
+        def say(text: str) -> None:
+            self.stdout.write(text)
+            said.append(text)
+
+        say(
             f"Seeds from {seed0} on. Kits: modelled"
             + "".join(f", {kit.name}" for kit in ear_takes.real_kits(folder))
             + ".\n"
@@ -61,14 +69,14 @@ class Command(BaseCommand):
 
         if "onsets" in wanted:
             rows = run(partial(ear_takes.clean_row, folder=folder), seed0, takes)
-            self.stdout.write(ear_tables.onsets(rows))
-            self.stdout.write(ear_tables.parts_of_onsets(rows))
-            self.stdout.write(ear_tables.timing(rows))
-            self.stdout.write(ear_tables.zero(rows))
+            say(ear_tables.onsets(rows))
+            say(ear_tables.parts_of_onsets(rows))
+            say(ear_tables.timing(rows))
+            say(ear_tables.zero(rows))
         if "click" in wanted:
             for level_db, bar in ((-20.0, "0.1 / 0.5 ms (median / 90 %)"), (-36.0, "95 % found")):
                 rows = run(partial(ear_takes.click_row, folder=folder, level_db=level_db), seed0 + 2_000, takes)
-                self.stdout.write(ear_tables.one_way(f"Only our click, at {level_db:.0f} dB", rows, "click", bar))
+                say(ear_tables.one_way(f"Only our click, at {level_db:.0f} dB", rows, "click", bar))
         if "marks" in wanted:
             for filters, name in (
                 (False, "room, AAC 64 kb/s, noise 10 dB over the marks"),
@@ -78,18 +86,29 @@ class Command(BaseCommand):
                     partial(ear_takes.marks_row, folder=folder, filters=filters), seed0 + 4_000, max(8, takes // 4)
                 )
                 bar = f"{0.25 if filters else 0.02} ms at 99 %; clock 0.3 ppm"
-                self.stdout.write(ear_tables.one_way(f"Sync marks 90 s apart: {name}", rows, "marks", bar))
+                say(ear_tables.one_way(f"Sync marks 90 s apart: {name}", rows, "marks", bar))
         if "verdicts" in wanted:
-            good = run(partial(ear_takes.verdict_row, folder=folder, faulty=False), seed0 + 6_000, 2 * takes)
-            bad = run(partial(ear_takes.verdict_row, folder=folder, faulty=True), seed0 + 8_000, 2 * takes)
-            self.stdout.write(ear_tables.verdicts(good + bad))
+            good = run(partial(ear_takes.verdict_row, folder=folder, faulty=False), seed0 + 6_000, 5 * takes // 2)
+            bad = run(partial(ear_takes.verdict_row, folder=folder, faulty=True), seed0 + 8_000, 5 * takes // 2)
+            say(ear_tables.verdicts(good + bad))
         if "calibration" in wanted:
             for number, way in enumerate(("marks", "count-off", "written")):
                 run(partial(ear_takes.way_row, folder=folder, way=way), seed0 + 10_000 + 1_000 * number, takes)
-        self.stdout.write(ear_tables.calibration([row for row in everything if not row["fault"]]))
+        say(ear_tables.calibration([row for row in everything if not row["fault"]]))
         if options["worst"]:
-            self.stdout.write(ear_tables.worst([row for row in everything if not row["fault"]]))
-        self.stdout.write(f"{len(everything)} takes in {time.time() - started:.0f} s.\n")
+            say(ear_tables.worst([row for row in everything if not row["fault"]]))
+        minutes, cpus = (time.time() - started) / 60, options["jobs"]
+        say(f"{len(everything)} takes in {minutes:.0f} minutes, {cpus} at a time.\n")
+        if options["page"]:
+            Path(options["page"]).write_text(ear_tables.page(_command(options), said), encoding="utf-8")
+
+
+def _command(options: dict[str, Any]) -> str:
+    """The command that makes the same page again."""
+    words = [f"--takes {options['takes']} --seed0 {options['seed0']}"]
+    words += [f"--only {name}" for name in options["only"] or ()]
+    words += ["--hits DIR"] if options["hits"] else []
+    return " ".join(["manage.py bench_ear", *words])
 
 
 def _rows(make: Callable[[int], dict[str, Any]], seeds: range, jobs: int) -> list[dict[str, Any]]:
