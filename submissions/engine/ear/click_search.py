@@ -52,7 +52,7 @@ class FoundClick:
     ours: bool
     times_s: tuple[float, ...]
     clock_known: bool = True  # a count-off alone is too short to tell
-    whole: bool = True  # its first beats stand on its grid too: nothing of the recording is missing in between
+    whole: bool | None = None  # its first beats stand on its grid too, nothing is missing in between; None: too faint
 
 
 def find_click(
@@ -93,12 +93,12 @@ def find_ours(
     return replace(timed, sd_s=float(np.hypot(timed.sd_s, CLOCK_SD * abs(middle_s))), clock_known=False)
 
 
-def _begins_with(band: ClickBand, layout: ClickLayout, found: ClickSum) -> bool:
-    """Whether the beats up to the first quarter of the part are heard where the sum of all beats says."""
+def _begins_with(band: ClickBand, layout: ClickLayout, found: ClickSum) -> bool | None:
+    """Whether the beats up to a fifth of the part are heard where the sum of all says; None: too faint to tell."""
     first = replace(layout, beats=tuple(beat for beat in layout.beats if beat.at_s < HEAD_SHARE * layout.end_s))
     due_height = found.height * len(first.beats) / len(layout.beats)
     head = search_click(band, first, found.zero_s, BEAT_REACH_S)
-    return head is None or due_height < HEAD_DUE or head.height > HEAD_LEAST
+    return None if head is None or due_height < HEAD_DUE else head.height > HEAD_LEAST
 
 
 def _playing(layout: ClickLayout) -> ClickLayout:
