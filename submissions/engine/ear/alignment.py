@@ -91,11 +91,8 @@ def align(mono: NDArray[np.floating], rate: int, part: Part, layout: ClickLayout
     facts = _leave(_facts(marks, click, ballot, part, used), strongest(alone, page).times_s, page, ballot)
     if marks is None and facts.sure and facts.source != "click" and any_plain(mono, rate, [*starts, *ends]):
         facts = replace(facts, sure=False)
-    if (
-        facts.sure
-        and not (marks and marks.clock_known)
-        and not begins_there(facts, strongest(alone, page).times_s, page)
-    ):
+    is_whole = (marks and marks.clock_known) or (click and click.whole)
+    if facts.sure and not is_whole and not begins_there(facts, strongest(alone, page).times_s, page):
         facts = replace(facts, sure=False)
     return Alignment(facts, _heard(click, mono, rate, alone, page, ballot))
 
@@ -177,7 +174,9 @@ def _facts(
         facts = replace(facts, marks_start_s=marks.start_s, marks_end_s=marks.end_s)
         return _with_strokes(facts, ballot, part, layout)
     if click is not None and click.ours:
-        facts = ZeroFacts(click.zero_s, "click", click.sd_s, click.ratio, click.clock_known, sure=click.whole)
+        facts = ZeroFacts(
+            click.zero_s, "click", click.sd_s, click.ratio, click.clock_known, sure=click.whole is not False
+        )
         return _with_strokes(facts, ballot, part, layout)
     if click is not None and ballot:
         return _by_strange_click(click, ballot, part, layout)
