@@ -4,7 +4,7 @@ from django.contrib.auth.views import LoginView, LogoutView
 from django.urls import path
 
 from .forms import SignInForm
-from .views import components, editor, files, health, organizer, participant, reading, uploads
+from .views import components, editor, files, health, organizer, participant, reading, rights, uploads
 
 shared = [
     path("healthz", health.healthz, name="healthz"),
@@ -25,17 +25,17 @@ players = [
     path("call/<slug:slug>/parts/<int:pk>/", participant.part, name="part"),
     path("call/<slug:slug>/parts/<int:pk>/practice/", participant.practice, name="practice"),
     path("open/<str:secret>/", participant.open_link, name="open-link"),
-    path("stop/<str:secret>/", participant.stop_mail, name="stop-mail"),
+    path("stop/<str:secret>/", rights.stop_mail, name="stop-mail"),
     path("mine/<str:public_id>/", participant.my_page, name="my-page"),
     path("mine/<str:public_id>/parts/", participant.my_parts, name="my-parts"),
     path("mine/<str:public_id>/agree/", participant.agree_again, name="agree-again"),
     path("mine/<str:public_id>/send/<int:pk>/", participant.send_take, name="send-take"),
     path("mine/<str:public_id>/film/<int:pk>/", participant.record, name="record"),
-    path("mine/<str:public_id>/data.json", participant.my_data, name="my-data"),
-    path("mine/<str:public_id>/mails/", participant.my_mails, name="my-mails"),
-    path("mine/<str:public_id>/guardian/", participant.ask_guardian, name="ask-guardian"),
-    path("mine/<str:public_id>/withdraw/", participant.withdraw, name="withdraw"),
-    path("guardian/<str:public_id>/", participant.guardian, name="guardian"),
+    path("mine/<str:public_id>/data.json", rights.my_data, name="my-data"),
+    path("mine/<str:public_id>/mails/", rights.my_mails, name="my-mails"),
+    path("mine/<str:public_id>/guardian/", rights.ask_guardian, name="ask-guardian"),
+    path("mine/<str:public_id>/withdraw/", rights.withdraw, name="withdraw"),
+    path("guardian/<str:public_id>/", rights.guardian, name="guardian"),
     path("sent/<str:upload_id>/", participant.sent, name="sent"),
     path("takes/<str:public_id>/", participant.my_take, name="my-take"),
     path("takes/<str:public_id>/answer/", participant.answer, name="answer"),

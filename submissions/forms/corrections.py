@@ -10,11 +10,9 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext as _
 
+from ..engine.music.score.rolls import FASTEST_PER_S, MAX_STROKES
 from ..templatetags.words import place_words
 
-MOST_STROKES = 512  # a note; the music desk's own limit
-# Nobody plays more strokes a second; the fastest double-stroke rolls are near 20 (common knowledge, no source).
-FASTEST_PER_S = 24
 MOST_SINGLE, MOST_SINGLE_ALIKE = 600, 40  # fields; a form may have a thousand (Django's own limit)
 
 
@@ -27,7 +25,7 @@ class Alike:
 
 
 def _number(roll: Any, label: str, initial: int | None) -> forms.IntegerField:
-    least, most = {"pair": (2, MOST_STROKES), "release": (0, 1)}.get(roll.kind, (0, MOST_STROKES))
+    least, most = {"pair": (2, MAX_STROKES), "release": (0, 1)}.get(roll.kind, (0, MAX_STROKES))
     return forms.IntegerField(
         label=label,
         required=False,
