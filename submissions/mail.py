@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass
 from datetime import timedelta
-from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.core.mail import EmailMessage
@@ -13,6 +12,7 @@ from django.utils import timezone, translation
 
 from .models import Entry, MagicLink, MailLog
 from .sentences import finding_in_words
+from .templatetags.words import in_zone
 
 TRIES = 8  # after the last, four hours have passed: the address or the server is wrong, not busy
 FIRST_WAIT_S = 30  # doubled after every failure
@@ -112,9 +112,9 @@ def _message(kind: Kind, entry: Entry, to: str, context: dict) -> EmailMessage:
         _, stop = MagicLink.make(entry, MagicLink.Purpose.STOP, days=365, about=kind.name)
         values["link"] = absolute(reverse("open-link", args=[secret]))
         values["stop"] = absolute(reverse("stop-mail", args=[stop]))
-        values["deadline"] = deadline_words(entry)
         headers["List-Unsubscribe"] = f"<{values['stop']}>"
     with translation.override(entry.language):
+        values["deadline"] = deadline_words(entry)
         if context.get("take") is not None:
             values["findings"] = [finding_in_words(one) for one in context["take"].report.body["findings"]]
         text = render_to_string(f"mail/{kind.name}.txt", values)
@@ -123,11 +123,11 @@ def _message(kind: Kind, entry: Entry, to: str, context: dict) -> EmailMessage:
 
 
 def deadline_words(entry: Entry) -> str:
-    """The deadline on the player's own clock if they told us their zone, and on the call's."""
+    """The deadline in the language now spoken, on the player's own clock if they told us their zone, and on the call's."""
     call = entry.call
-    words = f"{call.local_deadline:%Y-%m-%d %H:%M} ({call.deadline_zone})"
+    words = in_zone(call.deadline, call.deadline_zone)
     if entry.zone and entry.zone != call.deadline_zone:
-        return f"{call.deadline.astimezone(ZoneInfo(entry.zone)):%Y-%m-%d %H:%M} ({entry.zone}) = {words}"
+        return f"{in_zone(call.deadline, entry.zone)} = {words}"
     return words
 
 

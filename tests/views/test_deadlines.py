@@ -3,8 +3,9 @@
 from datetime import UTC, datetime, timedelta
 
 import pytest
-from django.utils import timezone
+from django.utils import timezone, translation
 
+from submissions import mail
 from submissions.deadlines import NoSuchTime, TwoSuchTimes, instant
 from submissions.models import Call
 
@@ -68,3 +69,16 @@ class TestAnUpload:
         now = timezone.now()
         call = Call(deadline=now, grace_minutes=60)
         assert call.was_on_time(now + timedelta(minutes=begun), now + timedelta(minutes=ended)) is counts
+
+
+class TestTheDeadlineInAMail:
+    def test_stands_on_the_players_clock_and_on_the_calls_in_the_players_language(self, player, call):
+        """20:04 UTC is 21:04 in Vienna and, 5 h 45 min ahead, 01:49 of the next day in Kathmandu (IANA data)."""
+        entry = player.entry
+        entry.call.deadline, entry.call.deadline_zone = datetime(2026, 12, 1, 20, 4, tzinfo=UTC), "Europe/Vienna"
+        with translation.override("de"):
+            assert mail.deadline_words(entry) == "Dienstag, 1. Dezember 2026, 21:04 (Europe/Vienna)"
+            entry.zone = "Asia/Kathmandu"
+            assert mail.deadline_words(entry) == (
+                "Mittwoch, 2. Dezember 2026, 01:49 (Asia/Kathmandu) = Dienstag, 1. Dezember 2026, 21:04 (Europe/Vienna)"
+            )
