@@ -28,8 +28,9 @@ FLOOR_UNDER_PEAK_DB = 70.0  # chosen: deeper than any phone's usable range
 PICK_S = 0.0125  # an onset is the largest novelty within this distance: under the shortest grace we resolve
 MEAN_BEFORE_S, MEAN_AFTER_S = 0.10, 0.05  # neighbourhood of the adaptive threshold
 MEAN_TOP_DB = 3.0  # a clear stroke does not raise the threshold for the tap beside it
-# Forty damped crashes in fifty seconds sound in one frame of fifty: the loud quantile must lie above that.
-LOUD_SHARE, QUIET_SHARE = 0.995, 0.1
+# Forty damped crashes in fifty seconds sound in one frame of fifty, ten short ones in one of three hundred: the loud
+# quantile must lie above that. The second one is for takes in which the first tells of no stroke at all.
+LOUD_SHARES, QUIET_SHARE = (0.995, 0.999), 0.1
 # Noise alone ranges over 12 to 17 dB between these quantiles (chi-square with the band's two or more degrees of freedom).
 NOISE_RANGE_DB, WORTH_DB = 20.0, 8.0
 THRESHOLD_DB = 2.0  # mean rise over all bands; tuned on seeds under 10 000
@@ -59,7 +60,9 @@ def measure_novelty(mono: NDArray[np.floating], rate: int) -> Novelty:
         nothing = np.zeros((0, len(weights)), np.float32)
         return Novelty(np.zeros(0), np.zeros(0), np.zeros((0, octaves.shape[1]), np.float32), nothing, share, share)
     power = _band_power(mono, rate, np.arange(count), weights)
-    floor = np.maximum(np.quantile(power[::4], QUIET_SHARE, axis=0), power.max() * 10 ** (-FLOOR_UNDER_PEAK_DB / 10)) + TINY
+    floor = (
+        np.maximum(np.quantile(power[::4], QUIET_SHARE, axis=0), power.max() * 10 ** (-FLOOR_UNDER_PEAK_DB / 10)) + TINY
+    )
     level = 10 * np.log10(power + floor)
     rise = np.zeros_like(level)
     rise[LAG_FRAMES:] = np.maximum(level[LAG_FRAMES:] - level[:-LAG_FRAMES], 0)
@@ -79,9 +82,13 @@ def _worth(power: Frames) -> Frames:
 
     A bass drum in an ordinary room rises in a few low bands only; the mean over all bands would drown it.
     """
-    loud, quiet = np.quantile(power[::2], LOUD_SHARE, axis=0), np.quantile(power[::4], QUIET_SHARE, axis=0)
-    range_db = 10 * np.log10((loud + TINY) / (quiet + TINY))
-    worth: Frames = np.clip((range_db - NOISE_RANGE_DB) / WORTH_DB, 0.0, 1.0).astype(np.float32)
+    quiet = np.quantile(power[::4], QUIET_SHARE, axis=0)
+    worth: Frames = np.zeros(power.shape[1], np.float32)
+    for share in LOUD_SHARES:
+        range_db = 10 * np.log10((np.quantile(power[::2], share, axis=0) + TINY) / (quiet + TINY))
+        worth = np.clip((range_db - NOISE_RANGE_DB) / WORTH_DB, 0.0, 1.0).astype(np.float32)
+        if worth.any():
+            break
     return worth
 
 

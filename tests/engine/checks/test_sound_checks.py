@@ -1,5 +1,7 @@
 """What is said of sound, part and playing: every check at both sides of its limits, with something to do."""
 
+from dataclasses import replace
+
 import pytest
 
 from submissions.engine.checks import CHECKS, FOLLOWS_FROM, judge
@@ -60,7 +62,9 @@ class TestTheLevel:
             ({"peak_db": -45.0}, "too-quiet", Level.LOOK),
             ({"clipped_share": 0.5}, "clipped", Level.REDO),
             ({"clipped_share": 0.15}, "clipped", Level.LOOK),
-            ({"strokes_over_noise_db": 10.0}, "noisy", Level.LOOK),
+            ({"strokes_over_noise_db": 24.0}, "noisy", Level.LOOK),
+            ({"pumping_db": 4.0}, "noisy", Level.NOTE),
+            ({"pumping_db": 9.0}, "noisy", Level.LOOK),
             ({"wind": True}, "noisy", Level.LOOK),
             ({"dead_channel": True}, "noisy", Level.NOTE),
             ({"click_under_drums_db": 4.0}, "click-audible", Level.REDO),
@@ -70,7 +74,7 @@ class TestTheLevel:
     def test_says(self, facts, code, level):
         assert said(level=facts)[code] == level
 
-    @pytest.mark.parametrize("facts", [{"clipped_share": 0.03}, {"click_under_drums_db": 33.0}, {"peak_db": -30.0}])
+    @pytest.mark.parametrize("facts", [{"clipped_share": 0.03}, {"click_under_drums_db": 33.0}, {"peak_db": -30.0}, {"strokes_over_noise_db": 26.0}, {"pumping_db": 2.0}])
     def test_lets_small_things_be(self, facts):
         assert said(level=facts) == {}
 
@@ -88,6 +92,18 @@ class TestThePart:
 
     def test_may_be_played_by_a_beginner(self):
         assert "not-this-part" not in said(played=strokes(missing=range(0, 100, 9), explained=0.85))
+
+    def test_is_another_one_where_clear_strokes_say_so_though_most_fit_by_chance(self):
+        played = replace(strokes(missing=range(0, 100, 5), explained=0.85), clear_found_share=0.85, clear_explained_share=0.84)
+        assert said(played=played)["not-this-part"] == Level.REDO
+
+    def test_is_not_doubted_where_only_soft_strokes_are_lost_in_the_room(self):
+        played = replace(strokes(missing=range(0, 100, 4), explained=0.95), clear_found_share=0.95)
+        assert "not-this-part" not in said(played=played)
+
+    def test_is_looked_at_where_noise_hides_the_strokes(self):
+        found = said(level={"strokes_over_noise_db": 26.0}, played=strokes(missing=range(0, 100, 2), explained=0.8))
+        assert found == {"not-this-part": Level.LOOK, "noisy": Level.LOOK}
 
     def test_that_stops_is_incomplete_and_no_other_part(self):
         found = said(played=strokes(missing=range(50, 100)))
@@ -116,6 +132,11 @@ class TestTheTempo:
     def test_is_kept(self, end_ms, drifts):
         bars = tuple((n + 1, end_ms * n / 11, 10.0, 8) for n in range(12))
         assert ("drifts" in said(timing={"by_bar": bars})) == drifts
+
+    def test_is_not_said_to_drift_by_a_few_bars_that_stray(self):
+        bars = tuple((n + 1, late, 30.0, 2) for n, late in enumerate((45.0, -18.0, 12.0, -30.0, -14.0, -47.0)))
+        assert "drifts" not in said(timing={"by_bar": bars})
+        assert "drifts" in said(timing={"by_bar": bars}, zero={"path": ((0.0, 0.0), (20.0, -0.1))})
 
     def test_begins_in_time(self):
         assert said(zero={"late_bars": 2})["starts-late"] == Level.LOOK

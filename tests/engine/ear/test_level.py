@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from submissions.engine.ear.level import measure_level
+from submissions.engine.ear.novelty import measure_novelty
 from submissions.engine.facts import Sound
 
 RATE = 48_000
@@ -35,6 +36,11 @@ class TestLevel:
         rng = np.random.default_rng(0)
         assert level_of(rng.standard_normal(RATE) * amplitude).silent
 
+    def test_calls_a_sparse_part_from_far_away_quiet_and_not_silent(self):
+        level = level_of(strokes(0.005, noise=1e-5))
+        assert level.peak_db < -40
+        assert not level.silent
+
     def test_finds_no_clipping_in_a_clean_take(self):
         assert level_of(strokes(0.9)).clipped_share == 0
 
@@ -46,6 +52,10 @@ class TestLevel:
     def test_sees_tops_cut_off_under_full_scale(self):
         assert level_of(np.clip(strokes(1.6), -1, 1) * 0.5).clipped_share > 0.3
 
+    def test_sees_tops_that_a_limiter_has_bent(self):
+        assert level_of(0.5 * np.tanh(8 * strokes(1.0))).clipped_share > 0.3
+        assert level_of(0.5 * np.tanh(strokes(1.0))).clipped_share == 0
+
     def test_measures_noise_between_the_strokes(self):
         assert level_of(strokes(0.5, noise=0.01)).noise_db == pytest.approx(-40, abs=3)
 
@@ -55,6 +65,10 @@ class TestLevel:
             hum = sum(10 ** (-45 / 20) / k * np.sin(2 * np.pi * mains * k * t) for k in (1, 2, 3))
             assert level_of(strokes() + hum).hum_db == pytest.approx(-46.5, abs=4)
         assert level_of(strokes()).hum_db == -120
+
+    def test_takes_no_single_ringing_tone_for_hum(self):
+        t = np.arange(7 * RATE) / RATE
+        assert level_of(strokes() + 0.01 * np.sin(2 * np.pi * 150 * t)).hum_db == -120
 
     def test_hears_wind(self):
         rng = np.random.default_rng(3)
@@ -66,3 +80,29 @@ class TestLevel:
     def test_sees_a_dead_channel(self):
         assert level_of(strokes(), np.zeros(7 * RATE)).dead_channel
         assert not level_of(strokes(), 0.5 * strokes()).dead_channel
+
+
+class TestAutomaticGain:
+    """Noise that comes up in the pauses by as much as the phone turned it down in the playing; drums stop at 3 s."""
+
+    strokes_s = tuple(0.2 + 0.18 * n for n in range(16))
+
+    def pumping_of(self, turned_db, tail_s=0.02):
+        rng = np.random.default_rng(5)
+        out = rng.standard_normal(8 * RATE) * 0.003
+        t = np.arange(round(0.2 * RATE)) / RATE
+        for at in self.strokes_s:
+            out[round(at * RATE) :][: len(t)] += 0.5 * np.exp(-t / tail_s) * rng.standard_normal(len(t))
+        gain_db = np.interp(np.arange(8 * RATE) / RATE, [0, 3, 4, 8], [-turned_db, -turned_db, 0, 0])
+        sound = Sound((out * 10 ** (gain_db / 20)).astype(np.float32)[:, None], RATE)
+        return measure_level(sound, self.strokes_s, None, measure_novelty(sound.mono, RATE)).pumping_db
+
+    @pytest.mark.parametrize("turned_db", [6.0, 10.0])
+    def test_is_measured_by_the_noise(self, turned_db):
+        assert self.pumping_of(turned_db, 0.008) == pytest.approx(turned_db, abs=1.5)
+
+    def test_is_never_made_of_a_steady_gain(self):
+        assert self.pumping_of(0.0) < 0.5
+
+    def test_is_never_overstated_where_the_ring_hides_the_noise(self):
+        assert self.pumping_of(6.0, 0.06) < 6.0

@@ -63,6 +63,16 @@ class TestDetect:
         assert len(onsets.detect(np.zeros(100, np.float32), 48_000)) == 0
         assert len(onsets.detect(np.zeros(0, np.float32), 48_000)) == 0
 
+    def test_hears_a_few_short_strokes_in_a_long_noise(self):
+        """Damped crashes: all of them together sound in less than one frame of a hundred."""
+        rng = np.random.default_rng(6)
+        mono = rng.normal(0, 0.01, 30 * 48_000)
+        true = 1.0 + 2.7 * np.arange(10)
+        for at in true:
+            mono[round(at * 48_000) :][:720] += 0.4 * rng.normal(size=720) * np.exp(-np.arange(720) / 200)
+        found = onsets.detect(mono, 48_000).times_s
+        assert mir_eval.onset.f_measure(true, found, window=0.005)[0] > 0.9
+
     @pytest.mark.parametrize("factor", [0.02, 0.3, -1.0])
     def test_does_not_care_for_gain_or_polarity(self, factor):
         mono, rate, _ = struck("tenor-soft", STEADY[:12])

@@ -23,16 +23,20 @@ PHONE = replace(ROOM, phone=Phone(low_hz=200.0, high_hz=9_000.0))
 
 
 class TestFindStrokes:
-    @pytest.mark.parametrize("spec", [ROOM, REAL, LOOSE, PHONE], ids=["room", "real hits", "beginner", "phone"])
-    def test_finds_what_was_played_and_when(self, spec):
+    @pytest.mark.parametrize(
+        ("spec", "diddles", "graces"),
+        [(ROOM, 0.95, 0.6), (REAL, 0.7, 0.6), (LOOSE, 0.93, 0.5), (PHONE, 0.95, 0.6)],
+        ids=["room", "real hits", "beginner", "phone"],
+    )
+    def test_finds_what_was_played_and_when(self, spec, diddles, graces):
         """The page is thick with flams and diddles: limits for one hard take; the bench holds the averages."""
         take, ear = ear_of(spec, SEED, bars=12, ornaments=2.0)
         true = dict(take.truth.played)
         off = [1e3 * (p.played_s - true[p.index]) for p in ear.strokes.strokes if p.played_s and p.index in true]
         assert np.median(np.abs(off)) < 1.0
         assert recall(take, ear.strokes, "stroke") > 0.95
-        assert recall(take, ear.strokes, "diddle") > 0.7
-        assert recall(take, ear.strokes, "grace") > 0.5
+        assert recall(take, ear.strokes, "diddle") > diddles
+        assert recall(take, ear.strokes, "grace") > graces
 
     @pytest.mark.parametrize("instrument", ["snare", "tenors", "bass", "cymbals"])
     def test_hears_every_stroke_and_little_else(self, instrument):
@@ -42,14 +46,16 @@ class TestFindStrokes:
         heard = np.array(ear.strokes.heard_s)
         assert mir_eval.onset.f_measure(true, heard, window=0.025)[0] > 0.9
 
-    def test_names_the_strokes_that_were_left_out(self):
-        take, ear = ear_of(
-            replace(ROOM, skill=replace(INTERMEDIATE, missed_share=0.08, extra_share=0.0)), SEED + 2, ornaments=0.0
-        )
-        missed = {p.index for p in ear.strokes.strokes if p.played_s is None}
-        assert len(take.truth.missed) > 3
-        assert len(set(take.truth.missed) - missed) <= 1
-        assert len(missed - set(take.truth.missed)) <= 2
+    def test_names_the_strokes_that_were_left_out_and_no_others(self):
+        forgetful = replace(ROOM, skill=replace(INTERMEDIATE, missed_share=0.08, extra_share=0.0))
+        left_out, overlooked, accused = 0, 0, 0
+        for seed in (SEED + 2, 930_320, 930_321):
+            take, ear = ear_of(forgetful, seed, ornaments=0.0)
+            named, true = {p.index for p in ear.strokes.strokes if p.played_s is None}, set(take.truth.missed)
+            left_out, overlooked, accused = left_out + len(true), overlooked + len(true - named), accused + len(named - true)
+        assert left_out > 15
+        assert overlooked <= 0.2 * left_out
+        assert accused <= 1
 
     def test_leaves_a_loud_click_out_and_the_strokes_on_it_in(self):
         take, ear = ear_of(replace(ROOM, leak=Leak(-8.0)), SEED + 3, instrument="bass", drum="1", bars=12)
