@@ -37,7 +37,8 @@ SOFT_WEIGHT = 0.03  # of the beats under drums, when those in soft places alone 
 SOFT_HEIGHT = 17.5  # two places only are looked at in this way
 SOFT_PROPOSED = 2
 HEAD_SHARE = 0.2  # of the part, and the count-off before it
-HEAD_DUE, HEAD_LEAST = 12.0, 5.0  # heights: chance reaches the second in one place of 150
+HEAD_DUE, HEAD_LEAST = 16.0, 8.0  # heights: by chance the best of the places within HEAD_REACH_S has 4, 8 once in 50
+HEAD_REACH_S = 0.004
 CLOCK_SD = 40e-6  # of two devices' quartz against each other, where the click does not tell
 
 
@@ -97,7 +98,7 @@ def _begins_with(band: ClickBand, layout: ClickLayout, found: ClickSum) -> bool 
     """Whether the beats up to a fifth of the part are heard where the sum of all says; None: too faint to tell."""
     first = replace(layout, beats=tuple(beat for beat in layout.beats if beat.at_s < HEAD_SHARE * layout.end_s))
     due_height = found.height * len(first.beats) / len(layout.beats)
-    head = search_click(band, first, found.zero_s, BEAT_REACH_S)
+    head = search_click(band, first, found.zero_s, HEAD_REACH_S)
     return None if head is None or due_height < HEAD_DUE else head.height > HEAD_LEAST
 
 
