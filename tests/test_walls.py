@@ -16,10 +16,12 @@ ORDER = (
     "tasks",
     "queue",
     "mail",
+    "templatetags",
     "bridge",
     "files",
     "deadlines",
     "models",
+    "sentences",
     "exports",
     "engine",
 )

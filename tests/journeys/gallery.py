@@ -3,18 +3,20 @@
 import math
 from datetime import timedelta
 
+from django.db import transaction
 from django.urls import reverse
 from django.utils import timezone
 
 from submissions import actions, bridge, queue
+from submissions.engine.checks import click_audible
 from submissions.models import Call, MagicLink, PartRow, ProbeReport, Take
 from submissions.models.base import Work
 from tests import cast
 
 FINDINGS = {
     "ready": [],
-    "look": [{"code": "click-audible", "level": "look", "says": "The click can be heard, 18 dB under the drums.", "do": "Use wired headphones.", "at_s": [6.2, 9.9]}],
-    "redo": [{"code": "incomplete", "level": "redo", "says": "Bars 5 to 8 are missing.", "do": "Record from the first bar to the last.", "at_s": [11.3]}],
+    "look": [{"code": "click-audible", "level": "look", "says": "The click can be heard (18 dB under the drums).", "do": click_audible.DO, "at_s": [6.2, 9.9]}],
+    "redo": [{"code": "incomplete", "level": "redo", "says": "The take is not complete: bars 5 to 8 cannot be heard.", "do": "Play from the first bar to the last in one go, and let the camera run until the last note has rung out.", "at_s": [11.3]}],
 }  # fmt: skip
 
 
@@ -59,8 +61,9 @@ def hang(call: Call) -> dict:
         if name not in entries:
             entries[name] = cast.enter(call, name, **more)
             entries[name][0].parts.add(part, tenors)
-        take = cast.make_take(entries[name][0], part, folder, content=f"{name} {len(taken)}".encode())
-        hold(take, verdict)
+        with transaction.atomic():  # the running worker must not find it before it has its state
+            take = cast.make_take(entries[name][0], part, folder, content=f"{name} {len(taken)}".encode())
+            hold(take, verdict)
         taken[f"{name} {verdict}"] = take
         return take
 
@@ -111,6 +114,7 @@ def _pages(call, draft, snare, entries, minor, taken, stop) -> dict[str, dict[st
         "organizer": {
             "desk": reverse("desk"), "new-call": reverse("new-call"), "board": reverse("board", args=one), "edit-call": reverse("edit-call", args=one),
             "segments": reverse("segments", args=one), "draft": reverse("segments", args=[draft.slug]), "desk-part": reverse("desk-part", args=part),
+            "correct-reading": reverse("correct-reading", args=part),
             "part-takes": reverse("part-takes", args=part), "close": reverse("close", args=one),
             "desk-take": reverse("desk-take", args=[call.slug, taken["Bryn Oake look"].public_id]),
             "bench": reverse("bench", args=one), "shortlist": reverse("shortlist", args=part), "exports": reverse("exports", args=one),
