@@ -12,25 +12,27 @@ Sign: positive = the sound is late. ITU-R BT.1359-1 and EBU R37 print the opposi
 import numpy as np
 from numpy.typing import NDArray
 
-from ..facts import MotionFacts
-from ..media import RawTake
+from ..facts import MotionFacts, Span
+from ..media import Frame, RawTake
 from .chance import chance
 from .flashes import Agreement, agreement
-from .picture import shows_nothing
+from .picture import frozen_spans, shows_nothing
 from .strikes import distances, likelihoods, parts
 
 Floats = NDArray[np.float64]
 
 DARK_LUMA = 20.0  # below it the grain moves more than the hands
 BLOCK = 4  # pixels: a window frame of 160 x 90 becomes 40 x 22 blocks
-FEWEST_FRAMES, FEWEST_STROKES = 45, 5  # below them a fit can be luck
+# Below them a fit can be luck: with half of a film frozen, 119 frames and 10 strokes once led 120 ms astray.
+FEWEST_FRAMES, FEWEST_STROKES, BY_S = 45, 12, 0.15
+LEAP_S = 0.05  # after a standing picture: a frame or two
 SLOW_S = 0.5  # a stroke, raising included, lasts at most 0.3 s; what takes longer is no stroke
 # Chosen on made clips of some seeds, checked on others and on pictures that show nothing of the playing
 # (docs/eye-confusion.md). Rises are log likelihoods over the usual one of all distances.
 LEAST = 40.0  # rise of the best distance
-# Distances within this share of it are as good as the best: the answer is their middle, and there is none when they
-# stretch over more than WIDE_S, for then it could be wrong by half of that and more.
-LEAD, WIDE_S = 0.12, 0.05
+# Distances within MIDDLE of it are as good as the best: the answer is their middle. There is none when distances within
+# LEAD of it stretch over more than WIDE_S, for then it could be wrong by half of that and more.
+MIDDLE, LEAD, WIDE_S = 0.12, 0.20, 0.05
 # Shares of it that others may reach: the same strokes at other times, or in another order, and steady beats. These fit a
 # player's mostly even strokes nearly as well, and a conductor several times better.
 MOVED, REORDERED, STEADY = 0.85, 0.75, 1.25
@@ -72,7 +74,9 @@ def _facts(fitted: tuple[float, float] | None, sharp: Agreement | None) -> Motio
 
 def _logs_of(raw: RawTake) -> tuple[Floats, Floats, NDArray[np.bool_]]:
     """File times of all window frames, log brightness of their blocks, and which frames begin a window."""
-    windows = [w for w in raw.windows if len(w) >= 4 and w[0].gray.shape == raw.windows[0][0].gray.shape]
+    spans = frozen_spans(raw)
+    moving = [piece for window in raw.windows for piece in _moving(raw, window, spans)]
+    windows = [w for w in moving if len(w) >= 4 and w[0].gray.shape == moving[0][0].gray.shape]
     windows = [tuple(f for f in w if f.gray.shape == w[0].gray.shape) for w in windows]
     if not windows:
         return np.zeros(0), np.zeros((0, 0)), np.zeros(0, bool)
@@ -81,6 +85,13 @@ def _logs_of(raw: RawTake) -> tuple[Floats, Floats, NDArray[np.bool_]]:
     logs = [np.log(_blocked(np.stack([f.gray for f in window]).astype(np.float64)) + 8.0) for window in windows]
     first = np.concatenate([np.arange(len(window)) == 0 for window in windows])
     return at_s, np.concatenate(logs), first
+
+
+def _moving(raw: RawTake, window: tuple[Frame, ...], spans: tuple[Span, ...]) -> list[tuple[Frame, ...]]:
+    """The window without the stretches in which the picture stands still: they, and the leap after them, show no hands."""
+    alive = [not any(s.start_s < raw.file_s(f.at_s) <= s.end_s + LEAP_S for s in spans) for f in window]
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], np.array(alive, np.int8), [0]])))
+    return [window[a:b] for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
 def _blocked(stack: Floats) -> Floats:
@@ -113,21 +124,21 @@ def _smoothed(piece: Floats, times: Floats) -> Floats:
     return np.asarray((total[width:] - total[:-width]) / width)
 
 
-def _near(heard: Floats, at_s: Floats) -> Floats:
-    """Strokes that a frame of the windows could show at some distance looked at."""
+def _near(heard: Floats, at_s: Floats, by_s: float = 0.5) -> Floats:
+    """Strokes with a frame within by_s: by default, those that a frame could show at some distance looked at."""
     if not len(at_s) or not len(heard):
         return heard[:0]
     place = np.searchsorted(at_s, heard)
     below, above = at_s[np.clip(place - 1, 0, None)], at_s[np.clip(place, None, len(at_s) - 1)]
     gap = np.minimum(np.abs(heard - below), np.abs(heard - above))
-    return heard[gap < 0.5]
+    return heard[gap < by_s]
 
 
 def _by_strikes(
     logs: Floats, first: NDArray[np.bool_], at_s: Floats, every: Floats, heard: Floats
 ) -> tuple[float, float] | None:
     """(late, sd) in seconds from the movement of hands, or None when it cannot be told."""
-    if len(at_s) < FEWEST_FRAMES or len(heard) < FEWEST_STROKES or _even(heard):
+    if len(at_s) < FEWEST_FRAMES or len(_near(heard, at_s, BY_S)) < FEWEST_STROKES or _even(heard):
         return None
     courses = parts(_quick(_evened(logs, first), first, at_s))
     if not courses.shape[1]:
@@ -136,10 +147,11 @@ def _by_strikes(
     best = likelihoods(courses, at_s, heard, places).max(axis=0)
     top = int(best.argmax())
     rise = float(best[top] - np.median(best))
-    weight = np.maximum(0.0, best - float(best[top]) + LEAD * rise)
+    weight = np.maximum(0.0, best - float(best[top]) + MIDDLE * rise)
+    close = places[best > float(best[top]) - LEAD * rise]
     if not 0 < top < len(places) - 1:
         return None  # the summit may lie further off than was looked
-    if rise < LEAST or float(np.ptp(places[weight > 0])) > WIDE_S + 1e-9:
+    if rise < LEAST or float(np.ptp(close)) > WIDE_S + 1e-9:
         return None
     halves = (likelihoods(courses[half], at_s[half], heard, places).max(axis=0) for half in _halves(at_s))
     if not all(_agrees(half, places, top) for half in halves):

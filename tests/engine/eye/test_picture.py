@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from submissions.engine.eye.picture import frozen_spans, shows_nothing
+from submissions.engine.eye.picture import frozen_spans, measure_picture, shows_nothing
 from submissions.engine.facts import ContainerFacts
 from submissions.engine.media import Frame, RawTake, wire
 
@@ -64,3 +64,13 @@ class TestAFrozenPicture:
 
     def test_is_not_a_moment_shorter_than_a_second(self):
         assert frozen_spans(filmed(1.2, 1.9)) == ()
+
+
+class TestAStillPicture:
+    def test_is_one_although_the_encoder_goes_on_sharpening_it(self):
+        raw = filmed(0.0, 9.0)
+        raw.packets["bytes"][::4] = 400
+        assert measure_picture(raw).still
+
+    def test_is_none_when_a_hand_moves_in_small_packets(self):
+        assert not measure_picture(filmed(9.0, 9.0)).still

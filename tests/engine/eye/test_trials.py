@@ -35,3 +35,9 @@ class TestTheEye:
         trials = list(done.values())
         assert sum(sum(row.values()) for row in confusion(trials).values()) >= len(SHOWN)
         assert all(fault in page(trials) for fault in FAULTS)
+
+    def test_is_not_led_astray_by_a_film_of_which_half_stands_still(self, tmp_path):
+        """What is left shows ten strokes; they once fitted best 120 ms off."""
+        trial = run_trial("frozen", 4101, tmp_path, lines=216)
+        assert "frozen-picture" in trial.codes
+        assert trial.told_ms is None or abs(trial.told_ms - trial.late_ms) < 45
