@@ -16,6 +16,9 @@ LIMIT_LOOK_UNSURE = 0.70
 # The same product asked of clear strokes only (see ear/clear.py): right parts give 0.9 and more, whoever plays and in
 # whatever room; another part of the same density on the same sixteenths, which covers 0.5 to 0.8 of everything, up to 0.75.
 LIMIT_CLEAR = 0.80
+# Who plays another part of a like density strikes clearly where nothing is written (0.85 and less of it explained); where
+# hardly anything clear is left over, the strokes that were not found were not heard.
+LIMIT_LEFT_OVER = 0.93
 MIN_HEARD = 4
 
 
@@ -33,23 +36,29 @@ def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
         return
     found = min(1.0, strokes.matched / strokes.written / _played_share(facts))
     fit = found * strokes.explained_share
-    clear = strokes.clear_found_share * strokes.clear_explained_share
-    if fit >= LIMIT_REDO and clear >= LIMIT_CLEAR and (facts.zero.sure or fit >= LIMIT_LOOK_UNSURE):
+    if fit >= LIMIT_REDO and not _clearly_another(facts) and (facts.zero.sure or fit >= LIMIT_LOOK_UNSURE):
         return
     yield Finding(
         CODE,
-        _level(facts, fit, clear),
+        _level(facts, fit),
         f"What was played does not seem to be this part: {found:.0%} of the written strokes were found, "
         f"and the part explains {strokes.explained_share:.0%} of what was heard.",
         "Check that you sent the right file and chose the right part and segment; if you did, practise with the guide and record again.",
     )
 
 
-def _level(facts: TakeFacts, fit: float, clear: float) -> Level:
+def _clearly_another(facts: TakeFacts) -> bool:
+    """Whether clear strokes tell another part, in both directions."""
+    strokes = facts.strokes
+    clear = strokes.clear_found_share * strokes.clear_explained_share
+    return clear < LIMIT_CLEAR and strokes.clear_explained_share < LIMIT_LEFT_OVER
+
+
+def _level(facts: TakeFacts, fit: float) -> Level:
     """Sent back where it is certain: not for strokes that noise hides, nor for doubts about the place alone."""
     if facts.level.strokes_over_noise_db < LIMIT_HIDING_DB:
         return Level.LOOK
-    return Level.REDO if fit < LIMIT_REDO or clear < LIMIT_CLEAR else Level.LOOK
+    return Level.REDO if fit < LIMIT_REDO or _clearly_another(facts) else Level.LOOK
 
 
 def _played_share(facts: TakeFacts) -> float:
