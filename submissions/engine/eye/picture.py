@@ -165,17 +165,17 @@ def _unchanged(raw: RawTake, start_s: float, end_s: float) -> list[tuple[float, 
     At high rates packets are small in slow movement too, so a run of small packets may begin before the picture stops.
     """
     parts = [(start_s, end_s)]
-    for group, least in ((raw.sparse, SAME_LUMA), *((window, DRIFT_LUMA) for window in raw.windows)):
-        parts = [piece for part in parts for piece in _cut(group, least, *part)]
+    for group in (raw.sparse, *raw.windows):
+        parts = [piece for part in parts for piece in _cut(group, *part)]
     return [(a, b) for a, b in parts if b - a >= FROZEN_S]
 
 
-def _cut(group: tuple[Frame, ...], least: float, start_s: float, end_s: float) -> list[tuple[float, float]]:
+def _cut(group: tuple[Frame, ...], start_s: float, end_s: float) -> list[tuple[float, float]]:
     """The stretch cut wherever a frame of the group no longer shows what the piece began with."""
     inside = [frame for frame in group if start_s < frame.at_s < end_s]
     pieces, begin, shown = [], start_s, inside[0] if inside else None
     for before, frame in itertools.pairwise(inside):
-        if shown is not None and not _alike(shown.gray, frame.gray, least):
+        if shown is not None and not _alike(shown.gray, frame.gray, SAME_LUMA):
             pieces.append((begin, before.at_s))
             begin, shown = frame.at_s, frame
     return [*pieces, (begin, end_s)]
