@@ -81,12 +81,18 @@ def find_ours(
     counted = replace(layout, beats=tuple(beat for beat in layout.beats if beat.counted))
     near = [one.zero_s for one in ballot[:SOFT_PROPOSED]]
     sums = [(zero, search_click(band, layout, zero, least_weight=SOFT_WEIGHT)) for zero in near]
-    sums += [(zero, search_click(band, counted, zero)) for zero in near]
-    believed = [one for zero, one in sums if one is not None and one.height > SOFT_HEIGHT + _oddness(one, zero)]
+    before = [(zero, search_click(band, counted, zero)) for zero in near]
+    believed = [
+        one for zero, one in sums + before if one is not None and one.height > SOFT_HEIGHT + _oddness(one, zero)
+    ]
     if not believed:
         return None
     found = max(believed, key=lambda one: one.height)
-    if len(counted.beats) < LEAST_COUNTED or _confirm(band, _playing(layout), found.zero_s) is not None:
+    in_count = any(
+        one is not None and one.height > HEAD_LEAST and abs(one.zero_s - found.zero_s) < BEAT_REACH_S
+        for _, one in before
+    )  # a recording that begins after the count-off holds none of it
+    if not in_count or len(counted.beats) < LEAST_COUNTED or _confirm(band, _playing(layout), found.zero_s) is not None:
         return time_ours(spectrum, layout, found)
     middle_s = sum(beat.at_s for beat in counted.beats) / len(counted.beats)
     fixed = replace(found, zero_s=found.zero_s + (found.ratio - 1) * middle_s, ratio=1.0)
