@@ -116,6 +116,16 @@ class TestThePart:
         )
         assert any("bars 6 to 10" in finding.says for finding in judge(facts, PART))
 
+    def test_with_one_drum_that_nobody_hears_is_looked_at(self):
+        low = tuple(replace(s, drum="tenor-4") if 40 <= n < 60 else s for n, s in enumerate(PART.strokes))
+        facts = TakeFacts(
+            container=ContainerFacts(has_sound=True), level=LevelFacts(strokes_over_noise_db=50.0),
+            zero=ZeroFacts(zero_s=2.0, sure=True), strokes=strokes(missing=range(40, 60)),
+        )  # fmt: skip
+        found = {f.code: f for f in judge(facts, replace(PART, strokes=low))}
+        assert found["incomplete"].level == Level.LOOK
+        assert "tenor-4" in found["incomplete"].says
+
     def test_may_miss_single_strokes(self):
         assert "incomplete" not in said(played=strokes(missing=range(0, 100, 12)))
 
