@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator
 
 from ..facts import TakeFacts
-from ..findings import Finding
+from ..findings import Finding, Level
 from ..music.written import Part
 from . import (
     black_picture,
@@ -80,5 +80,12 @@ FOLLOWS_FROM = {
 def judge(facts: TakeFacts, part: Part | None) -> tuple[Finding, ...]:
     """Everything there is to say about a take, never only the first thing."""
     found = [finding for _, check in CHECKS for finding in check(facts, part)]
-    led = set().union(*(FOLLOWS_FROM.get(finding.code, set()) for finding in found)) if found else set()
+    led: set[str] = set().union(*(_leads(finding) for finding in found))
     return tuple(finding for finding in found if finding.code not in led)
+
+
+def _leads(finding: Finding) -> set[str]:
+    """Codes that need not be told beside this finding."""
+    codes = FOLLOWS_FROM.get(finding.code, set())
+    # A doubt about the part may come from the tempo; all strokes together tell a tempo with more certainty.
+    return codes if finding.level is Level.REDO else codes - {wrong_tempo.CODE}

@@ -126,6 +126,11 @@ class TestThePart:
         assert found["incomplete"].level == Level.LOOK
         assert "tenor-4" in found["incomplete"].says
 
+    def test_that_is_only_doubted_does_not_hide_a_certain_tempo(self):
+        doubted = replace(strokes(missing=range(0, 100, 5), explained=0.85), clear_found_share=0.85, clear_explained_share=0.84)
+        found = said(zero={"tempo_ratio": 0.9}, played=doubted)
+        assert found == {"not-this-part": Level.LOOK, "wrong-tempo": Level.REDO}
+
     def test_may_miss_single_strokes(self):
         assert "incomplete" not in said(played=strokes(missing=range(0, 100, 12)))
 
