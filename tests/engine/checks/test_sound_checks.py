@@ -106,6 +106,13 @@ class TestThePart:
         found = said(level={"strokes_over_noise_db": 26.0}, played=strokes(missing=range(0, 100, 2), explained=0.8))
         assert found == {"not-this-part": Level.LOOK, "noisy": Level.LOOK}
 
+    @pytest.mark.parametrize(("instrument", "level"), [("snare", Level.REDO), ("cymbals", Level.LOOK)])
+    def test_with_hardly_a_stroke_goes_back_unless_crashes_may_swell(self, instrument, level):
+        played = StrokeFacts(heard_s=(1.0, 2.0), written=100, missed=100)
+        facts = TakeFacts(container=ContainerFacts(has_sound=True), level=LevelFacts(strokes_over_noise_db=50.0), zero=ZeroFacts(2.0, sure=True), strokes=played)
+        found = {f.code: f.level for f in judge(facts, replace(PART, instrument=instrument))}
+        assert found["not-this-part"] == level
+
     def test_that_stops_is_incomplete_and_no_other_part(self):
         found = said(played=strokes(missing=range(50, 100)))
         assert found["incomplete"] == Level.REDO and "not-this-part" not in found
