@@ -13,14 +13,14 @@ from django.utils import timezone
 from .. import files
 from ..engine import probe as engine
 from ..engine.checks import copy_of_a_take
-from ..engine.eye import copies
 from ..engine.facts import TakeFacts
 from ..engine.findings import Finding, Level, Verdict, verdict_of
 from ..engine.previews import Stretch
 from ..engine.previews import make_previews as previews
 from ..engine.report import Report
-from ..models import PartRow, Preview, ProbeReport, Take
+from ..models import Preview, ProbeReport, Take
 from ..models.base import Work
+from . import copies
 from .music import part_of
 
 
@@ -33,18 +33,19 @@ def probe(take: Take) -> Report:
 def store_report(take_pk: int, who: str, report: Report) -> bool:
     """Keep the engine's report and end the work, if the lease is still this worker's; False otherwise.
 
-    The part is locked first, so that of two copies measured at once one sees the other. The table takes one report a
-    take: however often a take is probed, one verdict stays.
+    The table takes one report a take: however often a take is probed, one verdict stays.
     """
     with transaction.atomic():
         take = Take.objects.select_for_update().filter(pk=take_pk, work=Work.RUNNING, leased_by=who).first()
         if take is None or take.withdrawn_at is not None or ProbeReport.objects.filter(take=take).exists():
             return False
-        PartRow.objects.select_for_update().get(pk=take.part_id)
-        original = _original_of(take, report)
+        copies.lock_call(take)
+        heard_s = report.facts.strokes.heard_s
+        alike = copies.same_performance(take, heard_s)
+        original = _original_of(take, alike)
         if original is not None:
             report = engine.judge_again(report, part_of(take.part), _words_for(take, original))
-        ProbeReport.objects.create(take=take, copy_of=original, **_columns(report.to_json_object()))
+        row = ProbeReport.objects.create(take=take, copy_of=original, **_columns(report.to_json_object()))
         Take.objects.filter(pk=take_pk).update(
             work=Work.DONE,
             leased_by="",
@@ -57,7 +58,8 @@ def store_report(take_pk: int, who: str, report: Report) -> bool:
         if report.verdict != Verdict.REDO and not take.is_tryout:
             Preview.objects.create(take=take)
         if not take.is_tryout:
-            _mark_later_copies(take, report)
+            copies.keep_keys(row, heard_s)
+            _mark_later_copies(take, alike)
     return True
 
 
@@ -113,43 +115,26 @@ def make_previews(take: Take, say: Callable[[int], None]) -> bool:
 
 
 # -- copies --------------------------------------------------------------------------------------------------------
-def _others(take: Take):
-    call = take.part.segment.call_id
-    return Take.objects.kept().filter(entry__call=call, is_tryout=False).exclude(pk=take.pk).select_related("report")
-
-
-def _original_of(take: Take, report: Report) -> Take | None:
+def _original_of(take: Take, alike: list[Take]) -> Take | None:
     """The earliest other take of the call, sent before this one, that this one is a copy of."""
     if take.is_tryout:
         return None
-    earlier = _others(take).filter(pk__lt=take.pk).order_by("pk")
-    same_bytes = earlier.filter(sha256=take.sha256).first()
-    if same_bytes is not None:
-        return same_bytes
-    mine = copies.fingerprint(report.facts.strokes.heard_s)
-    for other in earlier.filter(part=take.part, report__isnull=False):
-        if _same_performance(mine, other):
-            return other
-    return None
+    same_bytes = copies.others(take).filter(pk__lt=take.pk, sha256=take.sha256).order_by("pk").first()
+    return same_bytes or next((other for other in alike if other.pk < take.pk), None)
 
 
-def _mark_later_copies(take: Take, report: Report) -> None:
+def _mark_later_copies(take: Take, alike: list[Take]) -> None:
     """A copy that was sent later but measured sooner learns now that it is one."""
-    mine = copies.fingerprint(report.facts.strokes.heard_s)
-    for other in _others(take).filter(pk__gt=take.pk, part=take.part, report__isnull=False, report__copy_of=None):
-        if other.sha256 == take.sha256 or _same_performance(mine, other):
-            body = other.report.body
-            finding = _finding(_words_for(other, take))
-            body["findings"].append(_plain(finding))
-            levels = tuple(replace(finding, level=Level(one["level"])) for one in body["findings"])
-            body["verdict"] = str(verdict_of(levels))
-            ProbeReport.objects.filter(take=other).update(copy_of=take, **_columns(body))
-
-
-def _same_performance(mine: bytes, other: Take) -> bool:
-    """Whether the other take's strokes are these; in full only where a few keys agree."""
-    theirs = copies.fingerprint(other.report.body["heard_s"])
-    return len(copies.keys(mine) & copies.keys(theirs)) >= copies.SHARED and copies.same(mine, theirs)
+    same_bytes = copies.others(take).filter(sha256=take.sha256, report__isnull=False).select_related("report")
+    for other in {other.pk: other for other in (*alike, *same_bytes)}.values():
+        if other.pk < take.pk or other.report.copy_of_id is not None:
+            continue
+        body = other.report.body
+        finding = _finding(_words_for(other, take))
+        body["findings"].append(_plain(finding))
+        levels = tuple(replace(finding, level=Level(one["level"])) for one in body["findings"])
+        body["verdict"] = str(verdict_of(levels))
+        ProbeReport.objects.filter(take=other).update(copy_of=take, **_columns(body))
 
 
 def _words_for(take: Take, original: Take) -> str:

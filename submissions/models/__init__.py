@@ -3,7 +3,7 @@
 from .calls import AgeOfConsent, Call, Chair, ConsentText, PartRow, Segment
 from .desk import Decision, Export, Nudge, Pick
 from .entries import AgeBand, Consent, Entry, MagicLink, MailLog
-from .takes import Preview, ProbeReport, Take, Upload
+from .takes import PerformanceKey, Preview, ProbeReport, Take, Upload
 
 __all__ = [
     "AgeBand",
@@ -19,6 +19,7 @@ __all__ = [
     "MailLog",
     "Nudge",
     "PartRow",
+    "PerformanceKey",
     "Pick",
     "Preview",
     "ProbeReport",

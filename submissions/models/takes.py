@@ -155,6 +155,19 @@ class ProbeReport(models.Model):
         return f"{self.verdict} for take {self.take_id}"
 
 
+class PerformanceKey(models.Model):
+    """A key of the performance in a report (`engine/eye/copies.py`): copies share many, so one look-up finds them."""
+
+    report = models.ForeignKey(ProbeReport, on_delete=models.CASCADE, related_name="performance_keys")
+    key = models.BigIntegerField(db_index=True)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["report", "key"], name="performance_key_once")]
+
+    def __str__(self) -> str:
+        return f"{self.key:016x} of {self.report}"
+
+
 class Preview(Leased):
     """The making of a take's small film and poster, which every browser plays; the files are listed on the take."""
 

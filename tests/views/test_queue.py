@@ -179,6 +179,34 @@ class TestACopy:
         ]
 
 
+    def test_sent_for_another_part_of_the_call_is_found_and_in_another_call_is_none(self, call, people, tmp_path):
+        snare, tenors = call.segments.get().parts.filter(instrument__in=["snare", "tenors"]).order_by("instrument")
+        first = cast.make_take(people.player.entry, snare, tmp_path, content=b"one")
+        again = cast.make_take(people.other_player.entry, tenors, tmp_path, content=b"the same, encoded again")
+        other = cast.make_call(call.organizer, people.editor.user, title="Elsewhere")
+        entry, _ = cast.enter(other, "Wren Aster")
+        elsewhere = cast.make_take(entry, other.segments.get().parts.first(), tmp_path, content=b"encoded once more")
+        for n, take in enumerate((first, again, elsewhere)):
+            cast.lease(take)
+            assert bridge.store_report(take.pk, "a-worker", performance(7, 0.0001 * n))
+        assert [ProbeReport.objects.get(take=take).copy_of for take in (first, again, elsewhere)] == [None, first, None]
+
+    def test_costs_the_same_to_find_among_many_takes_as_among_few(self, people, part, tmp_path):
+        from django.db import connection
+        from django.test.utils import CaptureQueriesContext
+
+        def store(number: int) -> int:
+            take = cast.make_take(people.player.entry, part, tmp_path, content=f"{number}".encode())
+            cast.lease(take)
+            with CaptureQueriesContext(connection) as asked:
+                assert bridge.store_report(take.pk, "a-worker", performance(100 + 2 * number))
+            return len(asked)
+
+        spent = [store(number) for number in range(12)]
+        assert spent[-1] == spent[1]
+        assert not ProbeReport.objects.filter(copy_of__isnull=False).exists()
+
+
 class TestSignIn:
     def test_is_closed_for_a_while_after_five_wrong_passwords(self, people, settings):
         from django.test import Client
