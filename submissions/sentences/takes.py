@@ -41,6 +41,11 @@ SENTENCES = (
     _("bars %(from)s to %(to)s"),
     _("The take is not complete: %(where)s cannot be heard."),
     _("Play from the first bar to the last in one go, and let the camera run until the last note has rung out."),
+    _("None of the strokes on %(drums)s can be heard, though the others can."),
+    _(
+        "Listen to the recording: if that drum cannot be heard, put the phone where it can; if it was not played, "
+        "record again."
+    ),
     _("The strokes lie %(spread)s ms around the beat; up to %(limit)s ms sits well in a line."),
     _("Practise bars %(bars)s slowly first, about 80, then climb the ladder."),
     _("Practise slowly first, about 80, then climb the ladder."),
@@ -59,8 +64,6 @@ SENTENCES = (
     _("Keep the phone and its cable away from chargers, lamps and amplifiers."),
     _("One of the two sound channels is empty."),
     _("Nothing to do: the other channel is used."),
-    _("There is talking during the playing."),
-    _("If you can, ask for quiet while you record."),
     _(
         "What was played does not seem to be this part: %(found)s of the written strokes were found, and "
         "the part explains %(explained)s of what was heard."

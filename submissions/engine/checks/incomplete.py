@@ -21,7 +21,7 @@ def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
         yield Finding(
             CODE,
             Level.LOOK,
-            f"None of the strokes on {' and '.join(unheard)} can be heard, though the others can.",
+            f"None of the strokes on {', '.join(drum.replace('-', ' ') for drum in unheard)} can be heard, though the others can.",
             "Listen to the recording: if that drum cannot be heard, put the phone where it can; if it was not played, record again.",
         )
     first, length = _longest_gap([stroke.played_s is None for stroke in strokes])

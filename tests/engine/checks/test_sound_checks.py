@@ -131,7 +131,7 @@ class TestThePart:
         )  # fmt: skip
         found = {f.code: f for f in judge(facts, replace(PART, strokes=low))}
         assert found["incomplete"].level == Level.LOOK
-        assert "tenor-4" in found["incomplete"].says
+        assert "tenor 4" in found["incomplete"].says
 
     def test_that_is_only_doubted_does_not_hide_a_certain_tempo(self):
         doubted = replace(strokes(missing=range(0, 100, 5), explained=0.85), clear_found_share=0.85, clear_explained_share=0.84)
