@@ -86,7 +86,8 @@ def test_the_main_job_from_a_new_call_to_a_timeline(stage, chromium, perform, sc
 
     desk.reload()
     snare = desk.get_by_role("row", name=re.compile("^Snare"))
-    assert snare.get_by_role("cell").all_text_contents()[:4] == ["1", "2", "1", "1"]  # missing, wanted, received, ready
+    counted = snare.get_by_role("cell").all_text_contents()
+    assert counted == ["1", "2", "1", "0", "0", "1"]  # missing, wanted, ready, to look at, to redo, received
     snare.get_by_role("link").click()
     desk.get_by_role("link", name="Wyn Harrow").click()
     desk.get_by_label("take it").check()
