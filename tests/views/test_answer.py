@@ -73,13 +73,14 @@ class TestTheAnswer:
 
     def test_says_what_is_wrong_what_to_do_and_where(self, player, take):
         page = page_of(player, answered(take, "redo"))
-        assert "Bars 5 to 8 are missing." in page and "Record from the first bar to the last." in page
+        assert "The take is not complete: bars 5 to 8 cannot be heard." in page
+        assert "Play from the first bar to the last in one go" in page
         assert 'data-jump="11.300"' in page and "watch 0:11" in page
 
     def test_speaks_german_to_a_german_reader(self, player, take):
         page = page_of(player, answered(take, "redo"), "de")
-        assert "Ein Stück der Stimme fehlt." in page
-        assert "are missing" not in page
+        assert "Die Aufnahme ist nicht vollständig. Nicht zu hören: Takte 5 bis 8." in page
+        assert "cannot be heard" not in page
 
     def test_draws_every_written_stroke_once(self, player, take, part):
         page = page_of(player, answered(take, "ready"))
