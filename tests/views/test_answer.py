@@ -79,7 +79,7 @@ class TestTheAnswer:
 
     def test_speaks_german_to_a_german_reader(self, player, take):
         page = page_of(player, answered(take, "redo"), "de")
-        assert "Die Aufnahme ist nicht vollständig. Nicht zu hören: Takte 5 bis 8." in page
+        assert "Die Aufnahme ist nicht vollständig. Nicht zu hören: Takt 5 bis 8." in page
         assert "cannot be heard" not in page
 
     def test_draws_every_written_stroke_once(self, player, take, part):

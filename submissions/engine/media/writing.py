@@ -32,7 +32,6 @@ def write_aac(path: Path | str, sound: Sound, bit_rate: int = 128_000) -> None:
     """AAC in an MP4 (.m4a) whose edit list hides the priming: decoded, it starts at the same sample."""
     with av.open(str(path), "w", format="ipod") as out:
         stream = sound_out(out, "aac", sound, bit_rate)
-        stream.codec_context.options = {"aac_coder": "fast"}  # measured on clicks: a third less work, 16 dB less noise
         for frame in sound_frames(stream, sound, 0.0):
             out.mux(stream.encode(frame))
         out.mux(stream.encode(None))
