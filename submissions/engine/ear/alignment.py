@@ -20,10 +20,9 @@ from .marks import search_marks
 from .onsets import Onsets
 from .page import Page, only, page_of, pair_up, strongest
 from .paths import OWN_AWAY_S, WIDE_PUSH_S, beats_tempo, begin_with_click, follow_path
-from .trust import LEAST_STROKES, SURE_SD_S, SURE_SUPPORT, begins_there, is_sure
+from .trust import LEAST_STROKES, SURE_GAP, SURE_SD_S, SURE_SUPPORT, begins_there, gap, is_certain, is_sure
 from .votes import Hypothesis, vote
 
-SURE_GAP = 8.0  # nats between the best and the next hypothesis
 COUNTED_BEATS = 3  # heard, to call a count-off one
 CLICK_ONSET_S = 0.006  # an onset this near to a click is the click ...
 STROKE_OVER_CLICK = 1.6  # ... unless it is louder than the click by this much (4 dB)
@@ -174,9 +173,8 @@ def _facts(
         facts = replace(facts, marks_start_s=marks.start_s, marks_end_s=marks.end_s)
         return _with_strokes(facts, ballot, part, layout)
     if click is not None and click.ours:
-        facts = ZeroFacts(
-            click.zero_s, "click", click.sd_s, click.ratio, click.clock_known, sure=click.whole is not False
-        )
+        sure = click.whole is not False and is_certain(click, ballot)
+        facts = ZeroFacts(click.zero_s, "click", click.sd_s, click.ratio, click.clock_known, sure=sure)
         return _with_strokes(facts, ballot, part, layout)
     if click is not None and ballot:
         return _by_strange_click(click, ballot, part, layout)
@@ -215,13 +213,8 @@ def _by_strange_click(click: FoundClick, ballot: list[Hypothesis], part: Part, l
         clock_ratio=click.ratio,
         clock_known=click.clock_known,
         tempo_ratio=click.ratio / ballot[0].stretch,
-        sure=which and _gap(ballot) > SURE_GAP and ballot[0].support > SURE_SUPPORT,
+        sure=which and gap(ballot) > SURE_GAP and ballot[0].support > SURE_SUPPORT,
     )
-
-
-def _gap(ballot: list[Hypothesis]) -> float:
-    """Nats between the best hypothesis and the next."""
-    return ballot[0].gain - (ballot[1].gain if len(ballot) > 1 else 0.0)
 
 
 def _by_strokes(ballot: list[Hypothesis], part: Part, layout: ClickLayout) -> ZeroFacts:
@@ -243,7 +236,7 @@ def _by_strokes(ballot: list[Hypothesis], part: Part, layout: ClickLayout) -> Ze
         tempo_ratio=1 / best.stretch,
         count_off_bars=round(best.counted / per_bar) if counted else 0,
         late_bars=best.late_bars,
-        sure=_gap(ballot) > SURE_GAP and is_sure(best),
+        sure=gap(ballot) > SURE_GAP and is_sure(best),
     )
 
 

@@ -53,6 +53,7 @@ class FoundClick:
     ours: bool
     times_s: tuple[float, ...]
     clock_known: bool = True  # a count-off alone is too short to tell
+    height: float = np.inf  # of its sum, see `clicks`; a stranger's has none
     whole: bool | None = None  # its first beats stand on its grid too, nothing is missing in between; None: too faint
 
 
@@ -128,7 +129,7 @@ def time_ours(spectrum: Spectrum, layout: ClickLayout, found: ClickSum) -> Found
     """The found sum with its first arrival."""
     arrival = refine_click(spectrum, layout, found)
     times = tuple(arrival.zero_s + arrival.ratio * on_sample(beat.at_s) for beat in layout.beats)
-    return FoundClick(arrival.zero_s, arrival.ratio, arrival.sd_s, arrival.peak, True, times)
+    return FoundClick(arrival.zero_s, arrival.ratio, arrival.sd_s, arrival.peak, True, times, height=found.height)
 
 
 def on_sample(at_s: float) -> float:

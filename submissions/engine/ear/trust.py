@@ -1,4 +1,4 @@
-"""Whether a zero that the strokes gave, or that they contradict, may be called sure.
+"""Whether a zero that the strokes gave or contradict, or that a faint click gave, may be called sure.
 
 Conventions: as in `votes`.
 """
@@ -7,11 +7,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..facts import ZeroFacts
+from .click_search import FAR_HEIGHT, FoundClick
+from .clicks import REACH_S
 from .page import Page, pair_up
 from .votes import SAME_TEMPO, Hypothesis
 
 Array = NDArray[np.float64]
 
+SURE_GAP = 8.0  # nats between the best and the next hypothesis
 SURE_SUPPORT = 0.5
 SURE_SD_S = 0.008  # two of them and some more lie within the 20 ms past which a zero must be called unsure
 SURE_BOTH = 0.75  # at another tempo: share of the page found and share of what was heard explained, both ...
@@ -20,6 +23,21 @@ LEAST_HEAD = 8
 HEAD_S = 0.045  # nine in ten strokes of a beginner lie as near to their own middle
 HEAD_SHARE, REST_SHARE = 0.7, 0.6  # found by chance on a page of sixteenths: six in ten
 LEAST_STROKES = 8
+
+
+def gap(ballot: list[Hypothesis]) -> float:
+    """Nats between the best hypothesis and the next."""
+    return ballot[0].gain - (ballot[1].gain if len(ballot) > 1 else 0.0)
+
+
+def is_certain(click: FoundClick, ballot: list[Hypothesis]) -> bool:
+    """Whether our click shows as no chance could anywhere, or strokes that know their place put zero there too.
+
+    Where the strokes do not know it (a short page that repeats), a faint sum may be the best of many looked at.
+    """
+    if click.height >= FAR_HEIGHT:
+        return True
+    return bool(ballot) and gap(ballot) > SURE_GAP and abs(ballot[0].zero_s - click.zero_s) < REACH_S
 
 
 def is_sure(best: Hypothesis) -> bool:
