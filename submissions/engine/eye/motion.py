@@ -154,7 +154,7 @@ def _by_strikes(
     if rise < LEAST or float(np.ptp(close)) > WIDE_S + 1e-9:
         return None
     halves = (likelihoods(courses[half], at_s[half], heard, places).max(axis=0) for half in _halves(at_s))
-    if not all(_agrees(half, places, top) for half in halves):
+    if not all(_agrees(half, places, top, rise) for half in halves):
         return None
     others = chance(courses, at_s, every, heard, float(places[top]))
     if others.moved > MOVED or others.reordered > REORDERED or others.steady > STEADY:
@@ -171,11 +171,16 @@ def _halves(at_s: Floats) -> tuple[slice, slice]:
     return slice(None, middle), slice(middle, None)
 
 
-def _agrees(best: Floats, places: Floats, top: int) -> bool:
-    """Whether a half of the frames, on its own, chooses the distance that all of them chose, or one as good."""
+def _agrees(best: Floats, places: Floats, top: int, rise: float) -> bool:
+    """Whether a half of the frames, on its own, chooses the distance that all of them chose, or one as good.
+
+    rise: of all frames at their distance. A half that knows another distance better than all know theirs contradicts it.
+    """
     if abs(float(places[int(best.argmax())] - places[top])) <= HALF_S:
         return True
     usual = float(np.median(best))
+    if float(best.max()) - usual > rise:
+        return False
     near = float(best[max(0, top - 2) : top + 3].max())
     return near - usual >= HALF_CONTENT * (float(best.max()) - usual)
 
