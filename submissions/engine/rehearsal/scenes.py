@@ -114,7 +114,7 @@ GOOD: tuple[Scene, ...] = (
     _scene("snare-cim", Player("Cim Ferrow", "13", "ferrow.family@example.org"), (GATE, SNARE, "all"), CUSHION, BEGINNER, "bedroom", "old phone", "marks", 103),
     _scene("tenors-dara", Player("Dara Moss"), (GATE, TENORS, "all"), FIELD, GOOD_PLAYER, "garage", "tablet", "click", 104),
     _scene("tenors-emil", Player("Emil Vane", "16"), (GATE, TENORS, "all"), FIELD, INTERMEDIATE, "bedroom", "laptop", "marks", 105, ".webm"),
-    _scene("bass1-finn", Player("Finn Okra", "14"), (GATE, BASS, "1"), FIELD, INTERMEDIATE, "yard", "phone", "written", 106),
+    _scene("bass1-finn", Player("Finn Okra", "14"), (GATE, BASS, "1"), FIELD, GOOD_PLAYER, "yard", "phone", "written", 106),
     _scene("bass2-gale", Player("Gale Tansy"), (GATE, BASS, "2"), FIELD, GOOD_PLAYER, "garage", "old phone", "marks", 107, uneven=True),
     _scene("bass3-hedy", Player("Hedy Brook", "15"), (GATE, BASS, "3"), FIELD, INTERMEDIATE, "bedroom", "tablet", "click", 108),
     _scene("bass4-ivo", Player("Ivo Sedge", "16"), (GATE, BASS, "4"), FIELD, INTERMEDIATE, "garage", "phone", "first marks", 109),
