@@ -90,7 +90,7 @@ def write_score(title: str, tempo: int, voices: tuple[Voice, ...], words: dict[s
     return (
         '<?xml version="1.0" encoding="UTF-8"?>\n<score-partwise version="4.0">'
         f"<work><work-title>{escape(title)}</work-title></work>"
-        '<identification><creator type="composer">Written for Tapoff\'s demo</creator></identification>'
+        '<identification><creator type="composer">the makers of Tapoff</creator></identification>'
         f"<part-list>{listed}</part-list>{parts}</score-partwise>\n"
     )
 
