@@ -8,7 +8,6 @@ import pytest
 from submissions.engine.media.writing import write_film
 
 
-@pytest.mark.skipif(not hasattr(os, "sched_getscheduler"), reason="only Linux tells a process's scheduling")
 @pytest.mark.parametrize("codec", ["libsvtav1", "libx265", "libx264"])
 def test_writing_a_film_leaves_the_scheduling_as_it_was(codec, tmp_path):
     before = os.sched_getscheduler(0)
