@@ -4,6 +4,7 @@ An action raises Refused with a sentence and the field it concerns when what was
 """
 
 from .calls import (
+    EDITABLE,
     add_consent_text,
     add_segment,
     close_call,
@@ -45,6 +46,7 @@ from .takes import (
 )
 
 __all__ = [
+    "EDITABLE",
     "Refused",
     "Remade",
     "abandon_upload",

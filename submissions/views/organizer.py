@@ -14,19 +14,7 @@ from . import scores, shelf, words
 from .answer import findings_of, timing_context
 
 # What create_call and edit_call take straight from the form.
-CALL_FIELDS = (
-    "title",
-    "about",
-    "rules",
-    "deadline",
-    "deadline_zone",
-    "grace_minutes",
-    "count_off_bars",
-    "ladder_from_bpm",
-    "ladder_steps",
-    "consent_age",
-    "max_take_minutes",
-)
+CALL_FIELDS = tuple(name for name in actions.EDITABLE if name in forms.CallForm.base_fields)
 
 
 @access.desk
