@@ -41,14 +41,23 @@ def k_filter(rate: int) -> NDArray[np.float64]:
 def block_energies(samples: NDArray[np.float32], rate: int) -> NDArray[np.float64]:
     """Energy of each gating block, channels summed with weight 1 (no surround in phones), shape (blocks,)."""
     step, per_block = round(STEP_S * rate), round(BLOCK_S / STEP_S)
-    weighted = sosfilt(k_filter(rate), samples, axis=0)
-    steps = len(weighted) // step
+    steps, sections = len(samples) // step, k_filter(rate)
     if steps < per_block:
         return np.zeros(0)
-    power = np.square(weighted[: steps * step]).reshape(steps, step, -1).mean(axis=1).sum(axis=1)
+    power = np.zeros(steps)
+    for channel, weight in _channels(samples):
+        weighted = sosfilt(sections, channel)[: steps * step].reshape(steps, step)
+        power += weight * np.einsum("ij,ij->i", weighted, weighted) / step
     sums = np.cumsum(np.concatenate([[0.0], power]))
     energies: NDArray[np.float64] = (sums[per_block:] - sums[:-per_block]) / per_block
     return energies
+
+
+def _channels(samples: NDArray[np.float32]) -> list[tuple[NDArray[np.float32], int]]:
+    """Each channel that differs from the first, and how often it counts: most phones store one microphone twice."""
+    first, *others = [np.ascontiguousarray(channel) for channel in samples.T]
+    own = [channel for channel in others if not np.array_equal(channel, first)]
+    return [(first, 1 + len(others) - len(own)), *((channel, 1) for channel in own)]
 
 
 def integrated_lufs(samples: NDArray[np.float32], rate: int) -> float | None:

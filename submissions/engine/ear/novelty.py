@@ -34,7 +34,7 @@ LOUD_SHARES, QUIET_SHARE = (0.995, 0.999), 0.1
 # Noise alone ranges over 12 to 17 dB between these quantiles (chi-square with the band's two or more degrees of freedom).
 NOISE_RANGE_DB, WORTH_DB = 20.0, 8.0
 THRESHOLD_DB = 2.0  # mean rise over all bands; tuned on seeds under 10 000
-CHUNK = 2_048  # frames transformed at a time: keeps a ten-minute take within a few megabytes
+CHUNK = 512  # frames transformed at a time: keeps a ten-minute take within a few megabytes
 MASK_SHARE = 0.25  # a click is taken out to about -10 dB where a phone's gain moves or a coder smears it
 TINY = 1e-20  # keeps logarithms of silence finite
 
@@ -60,13 +60,12 @@ def measure_novelty(mono: NDArray[np.floating], rate: int) -> Novelty:
         nothing = np.zeros((0, len(weights)), np.float32)
         return Novelty(np.zeros(0), np.zeros(0), np.zeros((0, octaves.shape[1]), np.float32), nothing, share, share)
     power = _band_power(mono, rate, np.arange(count), weights)
-    floor = (
-        np.maximum(np.quantile(power[::4], QUIET_SHARE, axis=0), power.max() * 10 ** (-FLOOR_UNDER_PEAK_DB / 10)) + TINY
-    )
+    quiet = _quantile(power[::4], QUIET_SHARE)
+    floor = np.maximum(quiet, power.max() * np.float32(10 ** (-FLOOR_UNDER_PEAK_DB / 10))) + np.float32(TINY)
     level = 10 * np.log10(power + floor)
     rise = np.zeros_like(level)
     rise[LAG_FRAMES:] = np.maximum(level[LAG_FRAMES:] - level[:-LAG_FRAMES], 0)
-    share = _weighed(share, _worth(power))
+    share = _weighed(share, _worth(power, quiet))
     return Novelty((rise @ share).astype(np.float64), *_levels(power, floor, octaves), power, floor, share)
 
 
@@ -77,19 +76,26 @@ def _weighed(share: Frames, worth: Frames) -> Frames:
     return (kept * (float(np.sqrt(np.sum(np.square(share)))) / max(flicker, TINY))).astype(np.float32)
 
 
-def _worth(power: Frames) -> Frames:
+def _worth(power: Frames, quiet: Frames) -> Frames:
     """What each band tells in this take, 0 to 1, shape (bands,): nothing where no stroke stands out of the noise.
 
     A bass drum in an ordinary room rises in a few low bands only; the mean over all bands would drown it.
     """
-    quiet = np.quantile(power[::4], QUIET_SHARE, axis=0)
     worth: Frames = np.zeros(power.shape[1], np.float32)
     for share in LOUD_SHARES:
-        range_db = 10 * np.log10((np.quantile(power[::2], share, axis=0) + TINY) / (quiet + TINY))
+        range_db = 10 * np.log10((_quantile(power[::2], share) + TINY) / (quiet + TINY))
         worth = np.clip((range_db - NOISE_RANGE_DB) / WORTH_DB, 0.0, 1.0).astype(np.float32)
         if worth.any():
             break
     return worth
+
+
+def _quantile(power: Frames, share: float) -> Frames:
+    """What `share` of the frames lie under, band by band, shape (bands,): a quarter of the time numpy's own takes."""
+    columns = np.ascontiguousarray(power.T)
+    at = round(share * (columns.shape[1] - 1))
+    out: Frames = np.partition(columns, at, axis=1)[:, at]
+    return out
 
 
 def renew(old: Novelty, mono: NDArray[np.floating], taken: NDArray[np.floating], rate: int) -> Novelty:
@@ -133,9 +139,11 @@ def _band_power(mono: NDArray[np.floating], rate: int, frames: NDArray[np.int64]
     length = fft.next_fast_len(size, real=True)
     power = np.empty((len(frames), len(weights)), np.float32)
     views = np.lib.stride_tricks.sliding_window_view(padded, size)
+    bins = 1 + int(np.flatnonzero(weights.any(axis=0))[-1])  # no band reaches the highest ones
+    columns = np.ascontiguousarray(weights[:, :bins].T)
     for first in range(0, len(frames), CHUNK):
-        spectra = fft.rfft(views[starts[first : first + CHUNK]] * window, length, axis=1)
-        power[first : first + CHUNK] = (spectra.real**2 + spectra.imag**2) @ weights.T
+        spectra = fft.rfft(views[starts[first : first + CHUNK]] * window, length, axis=1)[:, :bins]
+        power[first : first + CHUNK] = (spectra.real**2 + spectra.imag**2) @ columns
     return power / np.float32(np.sum(window) ** 2 / 4)
 
 

@@ -135,7 +135,7 @@ class Part:
 
     def bars_from_zero(self) -> tuple[Bar, ...]:
         """The bars without a pickup, in played order."""
-        return tuple(bar for bar in self.bars if bar.at_q >= 0)
+        return tuple(bar for bar in self.bars if bar.at_q.numerator >= 0)  # asked often, and fractions compare slowly
 
     def scored(self) -> tuple[WrittenStroke, ...]:
         """The strokes that count, in order of time."""
