@@ -50,6 +50,7 @@ organizers = [
     path("desk/<slug:slug>/call/", organizer.edit_call, name="edit-call"),
     path("desk/<slug:slug>/music/", organizer.segments, name="segments"),
     path("desk/<slug:slug>/music/<int:pk>/", organizer.change_segment, name="change-segment"),
+    path("desk/<slug:slug>/music/<int:pk>/place/", organizer.place_segment, name="place-segment"),
     path("desk/<slug:slug>/parts/<int:pk>/", organizer.desk_part, name="desk-part"),
     path("desk/<slug:slug>/parts/<int:pk>/reading/", reading.correct_reading, name="correct-reading"),
     path("desk/<slug:slug>/parts/<int:pk>/takes/", organizer.part_takes, name="part-takes"),

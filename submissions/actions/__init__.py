@@ -5,6 +5,7 @@ An action raises Refused with a sentence and the field it concerns when what was
 
 from .calls import (
     EDITABLE,
+    Remade,
     add_consent_text,
     add_segment,
     close_call,
@@ -18,7 +19,7 @@ from .calls import (
     state_rights,
     update_segment,
 )
-from .corrections import Remade, correct_reading
+from .corrections import correct_reading
 from .desk import apply_nudge, decide, lay_out, order_export, pick, unpick
 from .entries import (
     agree_again,

@@ -1,5 +1,7 @@
 """What an organizer does to a call."""
 
+import hashlib
+from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import transaction
@@ -7,7 +9,7 @@ from django.utils import timezone
 from django.utils.text import slugify
 
 from .. import bridge, files, tasks
-from ..models import Call, Chair, ConsentText, PartRow, Segment, Take
+from ..models import Call, Chair, ConsentText, Entry, PartRow, Segment, Take
 from ..models.base import Work, random_id
 from .refused import Refused
 
@@ -28,6 +30,14 @@ EDITABLE = (
 )
 MOST_WAKES = 8  # of workers at once; the sweep finds whatever still waits
 MATERIAL_FIELDS = {"count_off_bars", "ladder_from_bpm", "ladder_steps"}
+
+
+@dataclass(frozen=True)
+class Remade:
+    """What a new score or a correction set going: takes measured again, and players whose chosen part is no more."""
+
+    measured: int
+    orphaned: int
 
 
 @transaction.atomic
@@ -108,26 +118,48 @@ def add_segment(call: Call, *, title: str, score: bytes, times: int = 1) -> Segm
 @transaction.atomic
 def update_segment(
     segment: Segment, *, title: str | None = None, times: int | None = None, score: bytes | None = None
-) -> Segment:
-    """Change title or repeats, or put a new score in: parts that are still in it keep their takes."""
-    if title:
-        segment.title = title
-    if times:
-        segment.times = times
-    if score is not None:
-        reading = _read(score)
-        gone = segment.parts.exclude(part_id__in=[part.part_id for part in reading.parts])
-        if gone.filter(takes__isnull=False).exists():
-            raise Refused("The new score lacks a part that takes were already sent for.", "score")
-        gone.delete()
-        old = segment.score
-        transaction.on_commit(lambda: files.remove(old))
-        segment.score = files.store_bytes(score, "scores", ".musicxml")
-        segment.score_sha256, segment.summary, segment.corrections = reading.sha256, reading.summary, {}
-        make_parts(segment, reading)
-        measure_again(Take.objects.filter(part__segment=segment))
+) -> Remade | None:
+    """Change title or repeats, or put a new score in: parts that are still in it keep their players and their takes.
+
+    What a new score set going; None where there is none, or it is the one that was there.
+    """
+    segment.title = title or segment.title
+    segment.times = times or segment.times
+    remade = None
+    if score is not None and hashlib.sha256(score).hexdigest() != segment.score_sha256:
+        remade = _put_in(segment, score)
     segment.save()
-    return segment
+    return remade
+
+
+def _put_in(segment: Segment, score: bytes) -> Remade:
+    reading = _read(score)
+    kept = {(part.part_id, part.drum) for part in reading.parts}
+    gone = [row.pk for row in segment.parts.all() if (row.part_id, row.drum) not in kept]
+    orphaned = drop_parts(
+        segment.parts.filter(pk__in=gone), "The new score lacks a part that takes were already sent for.", "score"
+    )
+    old = segment.score
+    transaction.on_commit(lambda: files.remove(old))
+    segment.score = files.store_bytes(score, "scores", ".musicxml")
+    segment.score_sha256, segment.summary, segment.corrections = reading.sha256, reading.summary, {}
+    segment.save()
+    make_parts(segment, reading)
+    return Remade(measure_again(Take.objects.filter(part__segment=segment)), orphaned)
+
+
+def drop_parts(gone, refusal: str, field: str) -> int:
+    """Take these rows of parts away with their materials; refused once a take was sent for one.
+
+    How many players had chosen one of them.
+    """
+    if gone.filter(takes__isnull=False).exists():
+        raise Refused(refusal, field)
+    orphaned = Entry.objects.active().filter(parts__in=gone).distinct().count()
+    keys = [key for row in gone for key in bridge.material_keys(row.materials)]
+    gone.delete()
+    transaction.on_commit(lambda: files.remove(*keys))
+    return orphaned
 
 
 def _read(score: bytes) -> bridge.ScoreReading:

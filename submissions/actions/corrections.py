@@ -1,23 +1,14 @@
 """What an organizer sets right in how a part was read."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from django.db import transaction
 
 from .. import bridge, files
-from ..models import Entry, PartRow, Segment, Take
-from .calls import make_parts, measure_again
+from ..models import PartRow, Segment, Take
+from .calls import Remade, drop_parts, make_parts, measure_again
 from .refused import Refused
-
-
-@dataclass(frozen=True)
-class Remade:
-    """What a correction set going: takes measured again, and players whose chosen drum is no more."""
-
-    measured: int
-    orphaned: int
 
 
 @transaction.atomic
@@ -36,7 +27,7 @@ def correct_reading(
     others = {part_id: kept for part_id, kept in segment.corrections.items() if part_id != part.part_id}
     segment.corrections = others | ({part.part_id: own} if own else {})
     reading = _read_again(segment)
-    orphaned = _drop_parts(segment, part.part_id, reading)
+    orphaned = _drop_drums(segment, part.part_id, reading)
     segment.save(update_fields=["corrections"])
     make_parts(segment, reading, part.part_id)
     return Remade(measure_again(Take.objects.filter(part__segment=segment, part__part_id=part.part_id)), orphaned)
@@ -59,17 +50,8 @@ def _read_again(segment: Segment) -> bridge.ScoreReading:
         raise Refused(str(error)) from error
 
 
-def _drop_parts(segment: Segment, part_id: str, reading: bridge.ScoreReading) -> int:
-    """Take away the rows of drums that no longer have a stroke; refused once a take was sent for one.
-
-    How many players had chosen one of them.
-    """
+def _drop_drums(segment: Segment, part_id: str, reading: bridge.ScoreReading) -> int:
+    """Take away the rows of drums that no longer have a stroke; how many players had chosen one of them."""
     left = [part.drum for part in reading.parts if part.part_id == part_id]
     gone = segment.parts.filter(part_id=part_id).exclude(drum__in=left)
-    if gone.filter(takes__isnull=False).exists():
-        raise Refused("A drum that takes were already sent for would have no stroke left.", "drums")
-    orphaned = Entry.objects.active().filter(parts__in=gone).distinct().count()
-    keys = [key for row in gone for key in bridge.material_keys(row.materials)]
-    gone.delete()
-    transaction.on_commit(lambda: files.remove(*keys))
-    return orphaned
+    return drop_parts(gone, "A drum that takes were already sent for would have no stroke left.", "drums")

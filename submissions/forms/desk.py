@@ -118,6 +118,17 @@ class SegmentForm(forms.Form):
     )
 
 
+class ChangeSegmentForm(SegmentForm):
+    """What may be changed of a piece that is in; no file keeps the score that is there."""
+
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["score"].required = False
+        self.fields["score"].label = _("New MusicXML file")
+        self.fields["score"].help_text = _("Empty: the score stays as it is.")
+        self.fields["title"].help_text = _("Empty: the title stays as it is.")
+
+
 class ChairsForm(forms.Form):
     """How many chairs a part has, and what the organizer tells its players."""
 

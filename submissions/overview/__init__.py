@@ -12,6 +12,7 @@ from .desk import (
     row_of_the_line,
     segments_of,
     takes_of_the_line,
+    takes_of_the_segment,
     totals,
 )
 from .line import (
@@ -63,6 +64,7 @@ __all__ = [
     "segments_of",
     "take_state",
     "takes_of_the_line",
+    "takes_of_the_segment",
     "text_to_agree_to",
     "totals",
     "voices",

@@ -44,6 +44,11 @@ def takes_of_the_line(part: PartRow) -> int:
     return takes.filter(is_tryout=False).count()
 
 
+def takes_of_the_segment(segment: Segment) -> int:
+    """How many takes were sent for this segment."""
+    return Take.objects.kept().filter(part__segment=segment, is_tryout=False).count()
+
+
 def moved(segment: Segment, step: int) -> list[int]:
     """The order of all segments with this one moved by a step."""
     pks = list(segment.call.segments.values_list("pk", flat=True))

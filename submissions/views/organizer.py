@@ -106,17 +106,41 @@ def segments(request: HttpRequest, slug: str) -> HttpResponse:
 
 
 @access.desk
-@require_POST
 def change_segment(request: HttpRequest, slug: str, pk: int) -> HttpResponse:
-    """Move, remove or repeat a segment."""
+    """Another title, other repeats, or a corrected score for a piece that is in."""
+    segment = access.organizers_segment(request, slug, pk)
+    form = forms.ChangeSegmentForm(
+        request.POST or None, request.FILES or None, initial={"title": segment.title, "times": segment.times}
+    )
+    if request.method == "POST" and form.is_valid():
+        score = form.cleaned_data["score"]
+        try:
+            remade = actions.update_segment(
+                segment,
+                title=form.cleaned_data["title"],
+                times=form.cleaned_data["times"],
+                score=score.read() if score else None,
+            )
+        except actions.Refused as error:
+            form.add_error(words.field_of(form, error), words.said(error))
+        else:
+            said = words.remade(remade) if remade else _("Kept. The score is the one that was there.")
+            messages.success(request, said)
+            return redirect("segments", slug)
+    context = {"call": segment.call, "segment": segment, "form": form, "sent": overview.takes_of_the_segment(segment)}
+    return render(request, "organizer/segment.html", context, status=422 if form.errors else 200)
+
+
+@access.desk
+@require_POST
+def place_segment(request: HttpRequest, slug: str, pk: int) -> HttpResponse:
+    """Move a segment in the running order, or take it out."""
     segment = access.organizers_segment(request, slug, pk)
     try:
         if "remove" in request.POST:
             actions.remove_segment(segment)
         elif "up" in request.POST or "down" in request.POST:
             actions.order_segments(segment.call, overview.moved(segment, -1 if "up" in request.POST else 1))
-        elif request.POST.get("times", "").isdigit():
-            actions.update_segment(segment, times=max(1, min(32, int(request.POST["times"]))))
     except actions.Refused as error:
         messages.error(request, words.said(error))
     return redirect("segments", slug)

@@ -6,7 +6,6 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from .. import access, actions, forms, overview
 from ..models import PartRow
@@ -27,27 +26,10 @@ def correct_reading(request: HttpRequest, slug: str, pk: int) -> HttpResponse:
         except actions.Refused as error:
             form.add_error(None, words.said(error))
         else:
-            messages.success(request, _kept(remade))
+            messages.success(request, words.remade(remade) if remade else _("Nothing was changed."))
             return redirect("segments", slug)
     context = {"call": part.segment.call, "part": part, "form": form, "reading": reading} | _shown(part, form)
     return render(request, "organizer/reading.html", context, status=422 if form.errors else 200)
-
-
-def _kept(remade: actions.Remade | None) -> str:
-    if remade is None:
-        return _("Nothing was changed.")
-    said = [_("Kept. Sheet, clicks and guide are being made anew.")]
-    if remade.measured:
-        again = ngettext("%(n)d take is measured again.", "%(n)d takes are measured again.", remade.measured)
-        said.append(again % {"n": remade.measured})
-    if remade.orphaned:
-        gone = ngettext(
-            "%(n)d player had chosen a drum that has no strokes any more: write to them.",
-            "%(n)d players had chosen a drum that has no strokes any more: write to them.",
-            remade.orphaned,
-        )
-        said.append(gone % {"n": remade.orphaned})
-    return " ".join(said)
 
 
 def _shown(part: PartRow, form: forms.CorrectionsForm) -> dict[str, Any]:

@@ -5,7 +5,7 @@ from zoneinfo import available_timezones
 from django import forms
 from django.http import HttpRequest
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy, ngettext
 
 from .. import actions, overview
 from ..sentences import in_words
@@ -29,6 +29,22 @@ def field_of(form: forms.Form, error: actions.Refused) -> str | None:
     """The form's own field that a refusal concerns, or the form as a whole."""
     name = {"consent": "agree", "file": "video"}.get(error.field, error.field)
     return name if name in form.fields else None
+
+
+def remade(what: actions.Remade) -> str:
+    """What a new score or a correction set going."""
+    said = [_("Kept. Sheet, clicks and guide are being made anew.")]
+    if what.measured:
+        again = ngettext("%(n)d take is measured again.", "%(n)d takes are measured again.", what.measured)
+        said.append(again % {"n": what.measured})
+    if what.orphaned:
+        gone = ngettext(
+            "%(n)d player had chosen a part that is no longer there: write to them.",
+            "%(n)d players had chosen a part that is no longer there: write to them.",
+            what.orphaned,
+        )
+        said.append(gone % {"n": what.orphaned})
+    return " ".join(said)
 
 
 def chosen_parts(request: HttpRequest, form: forms.Form, found: list[overview.Voice]) -> set[int]:

@@ -113,6 +113,7 @@ def _pages(call, draft, snare, entries, minor, taken, stop) -> dict[str, dict[st
         },
         "organizer": {
             "desk": reverse("desk"), "new-call": reverse("new-call"), "board": reverse("board", args=one), "edit-call": reverse("edit-call", args=one),
+            "change-segment": reverse("change-segment", args=[call.slug, snare.segment_id]),
             "segments": reverse("segments", args=one), "draft": reverse("segments", args=[draft.slug]), "desk-part": reverse("desk-part", args=part),
             "correct-reading": reverse("correct-reading", args=part),
             "part-takes": reverse("part-takes", args=part), "close": reverse("close", args=one),

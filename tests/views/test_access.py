@@ -50,6 +50,7 @@ READING = [
     ("board", ("call",), {"organizer"}),
     ("edit-call", ("call",), {"organizer"}),
     ("segments", ("call",), {"organizer"}),
+    ("change-segment", ("call", "segment"), {"organizer"}),
     ("desk-part", ("call", "part"), {"organizer"}),
     ("correct-reading", ("call", "part"), {"organizer"}),
     ("part-takes", ("call", "part"), {"organizer"}),
@@ -100,7 +101,7 @@ class TestReading:
 
         known = {row[0] for row in READING} | {row[0] for row in WRITING}
         # Held elsewhere: uploads in test_uploads, links in test_links, stored files in test_files.
-        known |= {"upload", "open-link", "stop-mail", "material", "take-file", "export-file", "sent", "change-segment"}
+        known |= {"upload", "open-link", "stop-mail", "material", "take-file", "export-file", "sent", "place-segment"}
         naming = {path.name for path in urlpatterns if path.pattern.converters}
         assert naming == known & naming, f"without a test of who may have it: {naming - known}"
 

@@ -1,5 +1,6 @@
 """The organizer's and the editor's pages: signing in, making a call, what was read, the shortlist's order."""
 
+import hashlib
 import re
 from datetime import timedelta
 
@@ -8,8 +9,9 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 from django.utils import timezone
 
-from submissions import actions
-from submissions.models import Call
+from submissions import actions, files
+from submissions.models import Call, PartRow, Take
+from submissions.models.base import Work
 from tests import cast
 from tests.journeys import gallery
 
@@ -67,6 +69,57 @@ class TestMakingACall:
         sent = SimpleUploadedFile("score.musicxml", b"<html>no music</html>")
         page = text_of(people.organizer.client.post(reverse("segments", args=[call.slug]), {"score": sent, "times": "1"}))
         assert 'class="wrong"' in page and "Traceback" not in page
+
+
+class TestChangingASegment:
+    """A corrected score takes the place of the one that is in."""
+
+    @staticmethod
+    def change(people, part, content: bytes | None = None, **typed):
+        sent = {"title": "", "times": "1"} | typed
+        if content is not None:
+            sent["score"] = SimpleUploadedFile("corrected.musicxml", content)
+        return people.organizer.client.post(reverse("change-segment", args=[part.segment.call.slug, part.segment_id]), sent, follow=True)
+
+    def test_puts_a_new_score_in_and_measures_its_takes_again(self, people, part, tmp_path):
+        take = cast.make_take(people.player.entry, part, tmp_path)
+        Take.objects.filter(pk=take.pk).update(work=Work.DONE)
+        page = text_of(self.change(people, part, cast.score().replace(b"<work-title>", b"<work-title>New ", 1) + b"\n"))
+        take.refresh_from_db()
+        part.segment.refresh_from_db()
+        assert "1 take is measured again." in page and take.work == Work.WAITING
+        assert part.segment.score_sha256 == hashlib.sha256(files.read_bytes(part.segment.score)).hexdigest()
+
+    def test_with_the_score_that_is_there_measures_nothing_again(self, people, part, tmp_path):
+        take = cast.make_take(people.player.entry, part, tmp_path)
+        Take.objects.filter(pk=take.pk).update(work=Work.DONE)
+        page = text_of(self.change(people, part, cast.score(), title="Bright Water", times="3"))
+        part.segment.refresh_from_db()
+        take.refresh_from_db()
+        assert "The score is the one that was there." in page and take.work == Work.DONE
+        assert (part.segment.title, part.segment.times) == ("Bright Water", 3)
+
+    def test_refuses_a_score_without_a_part_that_takes_were_sent_for(self, people, part, tmp_path):
+        cast.make_take(people.player.entry, part, tmp_path)
+        before = part.segment.score_sha256
+        other = cast.score().replace(f'"{part.part_id}"'.encode(), b'"Somebody-else"')
+        page = text_of(self.change(people, part, other, title="Kept Typing"))
+        part.segment.refresh_from_db()
+        assert "lacks a part that takes were already sent for" in page and 'value="Kept Typing"' in page
+        assert part.segment.score_sha256 == before
+
+    def test_refuses_what_is_no_score_and_keeps_the_old_one(self, people, part):
+        before = part.segment.score_sha256
+        page = text_of(self.change(people, part, b"<html>no music</html>"))
+        part.segment.refresh_from_db()
+        assert 'class="wrong"' in page and part.segment.score_sha256 == before
+
+    def test_takes_away_a_part_that_nobody_sent_a_take_for_and_says_who_chose_it(self, people, part):
+        other = cast.score().replace(f'"{part.part_id}"'.encode(), b'"Somebody-else"')
+        actions.choose_parts(people.player.entry, [part])
+        page = text_of(self.change(people, part, other))
+        assert "1 player had chosen a part that is no longer there" in page
+        assert not PartRow.objects.filter(pk=part.pk).exists()
 
 
 class TestTheReading:

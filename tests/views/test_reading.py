@@ -183,7 +183,7 @@ class TestACorrection:
         first = next(name for name in sorted(sent) if name.startswith("drums-"))
         answer = people.organizer.client.post(url_of(basses["1"]), sent | {first: ["2"]})
         assert answer.status_code == 302
-        assert "1 player had chosen a drum that has no strokes any more" in page_of(
+        assert "1 player had chosen a part that is no longer there" in page_of(
             people.organizer.client.get(answer["Location"])
         )
         left = PartRow.objects.filter(segment=basses["2"].segment, instrument="bass")
