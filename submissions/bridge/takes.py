@@ -84,7 +84,7 @@ def forget_report(take: Take) -> None:
 
 # -- previews ------------------------------------------------------------------------------------------------------
 def make_previews(take: Take, say: Callable[[int], None]) -> bool:
-    """Make a small film and a poster from the take and list them on it; False when it was withdrawn meanwhile."""
+    """Make a small film, a poster and a sound file of the take, list them on it; False when it was withdrawn meanwhile."""
     report = take.report
     # The whole take, so that a moment has the same time in the preview as in every finding.
     whole = Stretch(0.0, report.body["container"]["duration_s"])
@@ -95,11 +95,11 @@ def make_previews(take: Take, say: Callable[[int], None]) -> bool:
             whole,
             report.zero_s,
             progress=lambda done: say(int(90 * done)),
-            kinds=("poster", "film"),
+            kinds=("sound", "poster", "film"),
         )
         keys = {
             name: files.store(made.files[kind], "previews", made.files[kind].suffix)
-            for kind, name in (("poster", "poster"), ("film", "preview"))
+            for kind, name in (("sound", "sound"), ("poster", "poster"), ("film", "preview"))
             if made.files[kind].exists()
         }
     with transaction.atomic():

@@ -120,7 +120,9 @@ def line_up(parts: list[overview.PartNow]) -> list[dict[str, Any]]:
                         "part": now.part,
                         "take": take,
                         "video_url": shelf.take_url(take),
-                        "zero_s": (_zero_of(take) or 0.0) - pick.nudge_ms / 1000,
+                        "sound_url": shelf.sound_url(take) if "preview" in take.files else "",
+                        "ratio": take.report.clock_ratio,
+                        "zero_s": (_zero_of(take) or 0.0) - pick.nudge_ms / 1000 * take.report.clock_ratio,
                     }
                 )
     return line

@@ -53,6 +53,11 @@ def take_url(take: Take) -> str:
     )
 
 
+def sound_url(take: Take) -> str:
+    """The take's sound alone, beginning where its preview does; empty before it is made."""
+    return reverse("take-file", args=[take.public_id, "sound"]) if "sound" in take.files else ""
+
+
 def poster_url(take: Take) -> str:
     return reverse("take-file", args=[take.public_id, "poster"]) if "poster" in take.files else ""
 

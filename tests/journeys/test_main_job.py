@@ -103,8 +103,12 @@ def test_the_main_job_from_a_new_call_to_a_timeline(stage, chromium, perform, sc
     desk.get_by_label("Nudge in ms").fill("-3.5")
     desk.get_by_role("button", name="Shift").click()
     desk.get_by_text("The pick is shifted.").wait_for()
+    desk.get_by_role("link", name="Bench").first.click()
+    desk.get_by_role("button", name="Play the line-up from bar 1").click()
+    desk.get_by_role("button", name="Stop").click()
+    desk.get_by_role("button", name="Play the line-up from bar 1").wait_for()
 
-    desk.get_by_role("link", name="Exports").click()
+    desk.get_by_role("link", name="Exports").first.click()
     desk.get_by_role("button", name=re.compile("Make it.*[Tt]imeline")).click()
     file = desk.get_by_role("link", name=re.compile(r"\.otio$"))
     with desk.expect_download() as download:

@@ -31,7 +31,7 @@ class TestPreviews:
         tasks.make_previews(take.pk)
         take = Take.objects.get(pk=take.pk)
         assert Preview.objects.get().work == "done"
-        assert set(take.files) == {"poster", "preview"}
+        assert set(take.files) == {"poster", "preview", "sound"}
         film = media.read_container(default_storage.path(take.files["preview"]))
         assert (film.video_codec, film.audio_codec) == ("h264", "aac")
         assert film.duration_s == pytest.approx(take.report.body["container"]["duration_s"], abs=0.2)

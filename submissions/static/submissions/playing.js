@@ -1,50 +1,95 @@
-// Plays one take, or a whole line-up, from bar 1: every video is first set to its own zero, then all are started together.
+// Plays one take, or a whole line-up, from bar 1. A line-up whose sounds are made plays them on one audio clock, with the
+// pictures mute beside it; before that, and where sounds cannot be had, every video is set to its own zero and all are started.
+
+import { keepBeside, leadOf, loadSounds, playTogether } from "./together.js";
 
 const LEAD_S = 1; // so much is heard before bar 1
+const LOOK_MS = 200; // how often pictures are set right
 
 const seek = (video, at) => new Promise((done) => {
   video.addEventListener("seeked", done, { once: true });
   video.currentTime = at;
 });
 const readable = (video) => video.readyState >= 1 ? Promise.resolve() : new Promise((done) => video.addEventListener("loadedmetadata", done, { once: true }));
+const takeOf = (video) => ({ url: video.dataset.sound, zero_s: Number(video.dataset.zero), ratio: Number(video.dataset.ratio || 1) });
 
-function stopOthers(group) {
-  for (const video of document.querySelectorAll("[data-line-up] video")) {
-    if (!group.contains(video)) video.pause();
+class LineUp {
+  constructor(group, button) {
+    this.videos = [...group.querySelectorAll("video[data-zero]")];
+    this.takes = this.videos.map(takeOf);
+    this.button = button;
+    this.word = button.innerHTML;
+    this.progress = group.querySelector("progress");
+    this.sounds = null;
+    this.playing = null; // what playTogether gave
+    for (const video of this.videos) for (const what of ["play", "pause", "ended"]) video.addEventListener(what, () => this.show());
+    button.addEventListener("click", () => (this.isPlaying() ? this.stop() : this.start()));
+  }
+
+  isPlaying() {
+    return this.playing !== null || this.videos.some((video) => !video.paused && !video.ended);
+  }
+
+  show() {
+    if (this.isPlaying()) this.button.textContent = this.button.dataset.stopWord;
+    else this.button.innerHTML = this.word;
+  }
+
+  stop() {
+    this.playing?.stop();
+    this.playing = null;
+    clearInterval(this.looking);
+    for (const video of this.videos) { video.pause(); video.playbackRate = 1; }
+    this.show();
+  }
+
+  async start() {
+    for (const other of lineUps) if (other !== this) other.stop();
+    this.button.disabled = true;
+    try {
+      await Promise.all(this.videos.map(readable));
+      const lead = leadOf(this.takes, LEAD_S);
+      await Promise.all(this.videos.map((video, n) => seek(video, this.takes[n].zero_s - lead * this.takes[n].ratio)));
+      await this.load();
+      if (this.sounds) this.startTogether(lead);
+      for (const video of this.videos) video.muted = this.sounds !== null;
+      await Promise.all(this.videos.map((video) => video.play()));
+    } finally {
+      this.button.disabled = false;
+      this.show();
+    }
+  }
+
+  /** The sounds, once; none where one is missing: then the videos sound themselves, only about together. */
+  async load() {
+    if (this.sounds || !this.takes.every((take) => take.url)) return;
+    context ??= new AudioContext();
+    await context.resume();
+    try {
+      this.sounds = await loadSounds(context, this.takes, (done, all) => this.say(done, all));
+    } catch {
+      this.sounds = null;
+    }
+    this.progress.hidden = true;
+  }
+
+  say(done, all) {
+    Object.assign(this.progress, { hidden: false, max: all, value: done });
+  }
+
+  startTogether(lead) {
+    const playing = (this.playing = playTogether(context, this.sounds, lead));
+    playing.ended.then(() => { if (this.playing === playing) this.stop(); });
+    this.looking = setInterval(() => {
+      const heard_s = context.currentTime - (context.outputLatency || 0) - playing.zero_s;
+      this.videos.forEach((video, n) => keepBeside(video, (video.currentTime - this.takes[n].zero_s) / this.takes[n].ratio - heard_s));
+    }, LOOK_MS);
   }
 }
 
-async function playAll(group) {
-  const videos = [...group.querySelectorAll("video[data-zero]")];
-  stopOthers(group);
-  await Promise.all(videos.map(readable));
-  // A take that begins less than a second before bar 1 sets the lead for all.
-  const lead = Math.max(0, Math.min(LEAD_S, ...videos.map((video) => Number(video.dataset.zero))));
-  await Promise.all(videos.map((video) => seek(video, Number(video.dataset.zero) - lead)));
-  for (const video of videos) video.muted = false;
-  await Promise.all(videos.map((video) => video.play()));
-}
-
-document.addEventListener("click", async (event) => {
-  const button = event.target.closest("[data-play-all]");
-  if (!button) return;
-  const group = button.closest("[data-line-up]");
-  const playing = [...group.querySelectorAll("video")].some((video) => !video.paused);
-  if (playing) {
-    for (const video of group.querySelectorAll("video")) video.pause();
-    return;
-  }
-  await playAll(group);
-});
-
+let context = null;
+const lineUps = [];
 for (const group of document.querySelectorAll("[data-line-up]")) {
   const button = group.querySelector("[data-play-all]");
-  if (!button) continue;
-  const word = button.innerHTML;
-  const show = () => {
-    const playing = [...group.querySelectorAll("video")].some((video) => !video.paused && !video.ended);
-    if (playing) button.textContent = button.dataset.stopWord;
-    else button.innerHTML = word;
-  };
-  for (const video of group.querySelectorAll("video")) for (const what of ["play", "pause", "ended"]) video.addEventListener(what, show);
+  if (button) lineUps.push(new LineUp(group, button));
 }
