@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..facts import ZeroFacts
-from ..music.click import END_TO_MARK_S, ClickBeat, ClickLayout
+from ..music.click import ClickLayout, click_layout
 from ..music.written import Part
 from .baseband import transform
 from .believed_marks import Marks, any_plain, believe_pair, believe_single, in_tempo, other_tempo
@@ -104,23 +104,9 @@ def _layouts(layout: ClickLayout, part: Part, ballot: list[Hypothesis], scales: 
     for scale in scales:
         bpm = round(layout.bpm * scale)
         if abs(layout.bpm * scale / bpm - 1) < 0.004 and all(abs(bpm - known.bpm) > 0.5 for known in out):
-            out.append(at_tempo(layout, bpm / layout.bpm))
+            divided = any(beat.kind == "sub" for beat in layout.beats)
+            out.append(click_layout(part, layout.count_off_bars, bpm, divided))
     return out[:3]
-
-
-def at_tempo(layout: ClickLayout, scale: float) -> ClickLayout:
-    """The layout of the same click at `scale` times its tempo; the marks keep their distance to the beats."""
-    beats = tuple(ClickBeat(beat.at_s / scale, beat.kind, beat.sign, beat.counted) for beat in layout.beats)
-    lead = layout.marks_start_s - layout.beats[0].at_s
-    return replace(
-        layout,
-        bpm=layout.bpm * scale,
-        beats=beats,
-        marks_start_s=beats[0].at_s + lead,
-        marks_end_s=layout.end_s / scale + END_TO_MARK_S,
-        end_s=layout.end_s / scale,
-        tempo_scale=layout.tempo_scale * scale,
-    )
 
 
 def _strokes_alone(onsets: Onsets, click: FoundClick, mono: NDArray[np.floating], rate: int) -> Onsets:

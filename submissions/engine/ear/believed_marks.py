@@ -14,9 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ..music.click import ClickLayout
+from ..music.click import ClickLayout, on_sample
 from ..music.written import Part
-from .click_search import on_sample
 from .marks import MarkGroup, apart_s, refine
 from .votes import Hypothesis
 
@@ -71,8 +70,12 @@ def believe_pair(
     ratio = apart_s(first, last) / length
     if abs(ratio - 1) > MOST_PPM + 0.0005 / length:
         return None
-    sd = float(np.hypot(first.group.sd_s, PATH_SD_S))
-    return Marks(first.group.at_s - ratio * due_start, sd, ratio, True, first.group.at_s, last.group.at_s)
+    # Either group tells zero, the distance being known far better than their first arrivals are.
+    told = np.array([first.group.at_s - ratio * due_start, last.group.at_s - ratio * due_end])
+    sds = np.array([first.group.sd_s, last.group.sd_s])
+    weights = sds**-2 / np.sum(sds**-2)
+    sd = float(np.sqrt(weights @ sds**2 / 2 + weights @ (told - weights @ told) ** 2 + PATH_SD_S**2))
+    return Marks(float(weights @ told), sd, ratio, True, first.group.at_s, last.group.at_s)
 
 
 def believe_single(

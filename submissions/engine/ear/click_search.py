@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
-from ..music.click import RATE, ClickBeat, ClickLayout
+from ..music.click import ClickBeat, ClickLayout, on_sample
 from ..music.written import Part
 from .baseband import Spectrum
 from .click_time import refine_click
@@ -130,11 +130,6 @@ def time_ours(spectrum: Spectrum, layout: ClickLayout, found: ClickSum) -> Found
     arrival = refine_click(spectrum, layout, found)
     times = tuple(arrival.zero_s + arrival.ratio * on_sample(beat.at_s) for beat in layout.beats)
     return FoundClick(arrival.zero_s, arrival.ratio, arrival.sd_s, arrival.peak, True, times, height=found.height)
-
-
-def on_sample(at_s: float) -> float:
-    """Where an event of the click file lies: whole samples counted from zero."""
-    return round(at_s * RATE) / RATE
 
 
 def _search(

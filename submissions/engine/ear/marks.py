@@ -8,6 +8,7 @@ Source of the compression filter: any radar textbook (a matched filter with a ta
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +25,7 @@ from ..music.click import (
     mark_offsets_s,
     mark_wave,
 )
+from .arrivals import Kernel, first_of_pair, first_peak, vertex
 from .baseband import Band, Spectrum, level_out, take_band
 
 Array = NDArray[np.float64]
@@ -38,7 +40,7 @@ LEAST_HEIGHT = 8.0
 ALIVE_POWER = 0.1  # of a levelled sound's 1: under this is digital silence, which tells nothing of the noise
 FINE_HZ = (1_400.0, 6_600.0)
 FINE_BEFORE_S, FINE_AFTER_S = 0.012, 0.012
-FIRST_SHARE = 0.4  # of the strongest arrival: direct sound this far under its echo is still the first
+FINE_S = FINE_BEFORE_S + MARK_GROUP_S + FINE_AFTER_S + 0.03
 OVERSAMPLING = 16
 LIKE_S = 0.003  # the two groups' answers are compared over this before and twice this after their first arrival
 ALIKE = 0.7  # of two answers of one path; noise 15 dB over the marks leaves more
@@ -142,11 +144,15 @@ def refine(mono: NDArray[np.floating], rate: int, group: MarkGroup, stretch: flo
     count = max(2, int(inside.sum()))
     spread = float(np.mean(np.abs(rest) ** 2)) if len(rest) else 0.0
     noise = float(np.sqrt(spread * count / (count - 1) / (np.sum(gains**2) + 1e-20)))  # of the chirps' weighted mean
-    at, top = _first_arrival(np.abs(mean), noise)
+    at, top = first_peak(np.abs(mean), noise)
     likeness = _likeness(responses[:, round(at)], gains[:, 0])
     width_s = 1.0 / (2 * np.pi * 0.18 * (FINE_HZ[1] - FINE_HZ[0]))  # 0.18: rms width of a Hann spectrum
     sd = float(np.hypot(width_s * noise / (top + 1e-20) / np.sqrt(2), 4e-6))
     at_s = start / rate + at / (rate * OVERSAMPLING)
+    pair = first_of_pair(mean, rate * OVERSAMPLING, noise, round(at), _kernel(rate))
+    if pair is not None:
+        at_s = start / rate + round(at) / (rate * OVERSAMPLING) + pair.delay_s
+        sd = float(np.hypot(sd, pair.sd_s))
     return Arrival(MarkGroup(at_s, group.height, likeness, sd, group.rising), mean, start / rate, rate * OVERSAMPLING)
 
 
@@ -175,20 +181,37 @@ def _chirp_responses(
     mono: NDArray[np.floating], rate: int, start: int, rising: bool, stretch: float
 ) -> NDArray[np.complex128]:
     """What the path answers to each chirp, (4, points), OVERSAMPLING points a sample from sample `start` on."""
-    count = round((FINE_BEFORE_S + MARK_GROUP_S + FINE_AFTER_S + 0.03) * rate)
+    count = round(FINE_S * rate)
     piece = np.zeros(count)
     low, high = max(start, 0), min(start + count, len(mono))
     piece[low - start : max(low, high) - start] = mono[low : max(low, high)]
-    size = fft.next_fast_len(2 * count)
+    size, hz, wave, levelled = _filter(rate, rising)
+    flat = fft.rfft(piece, size) * levelled * np.conj(wave)
+    window = round((FINE_BEFORE_S + FINE_AFTER_S) * rate)
+    each = [flat * np.exp(2j * np.pi * hz * offset * stretch) for offset in mark_offsets_s(rising)]
+    return np.array([_analytic(one, size, window) for one in each])
+
+
+@lru_cache(maxsize=8)
+def _filter(rate: int, rising: bool) -> tuple[int, Array, NDArray[np.complex128], Array]:
+    """(points, their frequencies, one chirp's spectrum, what to weigh by before it is taken out) at full rate."""
+    size = fft.next_fast_len(2 * round(FINE_S * rate))
     hz = fft.rfftfreq(size, 1 / rate)
     wave = fft.rfft(mark_wave(rate, rising), size)
     inside = (hz > FINE_HZ[0]) & (hz < min(FINE_HZ[1], 0.48 * rate))
     taper = np.zeros(len(hz))
     taper[inside] = np.hanning(int(inside.sum()))
-    flat = fft.rfft(piece, size) * taper * np.conj(wave) / (np.abs(wave) ** 2 + 0.05 * np.max(np.abs(wave) ** 2))
-    window = round((FINE_BEFORE_S + FINE_AFTER_S) * rate)
-    each = [flat * np.exp(2j * np.pi * hz * offset * stretch) for offset in mark_offsets_s(rising)]
-    return np.array([_analytic(one, size, window) for one in each])
+    power = np.abs(wave) ** 2
+    return size, hz, wave, taper / (power + 0.05 * power.max())
+
+
+@lru_cache(maxsize=4)
+def _kernel(rate: int) -> Kernel:
+    """The answer of a path of one arrival; sums over every fourth frequency repeat after 0.4 s only."""
+    _, hz, wave, levelled = _filter(rate, True)
+    size = levelled * np.abs(wave) ** 2
+    inside = np.flatnonzero(size)[::4]
+    return Kernel(hz[inside], size[inside])
 
 
 def apart_s(first: Arrival, last: Arrival) -> float:
@@ -209,7 +232,7 @@ def apart_s(first: Arrival, last: Arrival) -> float:
         return plain
     centres = (round((one.group.at_s - one.begin_s) * one.rate) / one.rate + one.begin_s for one in (first, last))
     begin, end = centres
-    return end - begin + (k - reach + _vertex(near, k)) / first.rate
+    return end - begin + (k - reach + vertex(near, k)) / first.rate
 
 
 def _around(arrival: Arrival, half: int) -> NDArray[np.complex128]:
@@ -219,15 +242,6 @@ def _around(arrival: Arrival, half: int) -> NDArray[np.complex128]:
     low, high = max(centre - half, 0), min(centre + 2 * half, len(arrival.response))
     out[low - centre + half : high - centre + half] = arrival.response[low:high]
     return out
-
-
-def _vertex(values: Array, k: int) -> float:
-    """Where between its neighbours the top of a parabola through k lies, in steps; 0 at the edges."""
-    if not 0 < k < len(values) - 1:
-        return 0.0
-    left, top, right = (float(v) for v in values[k - 1 : k + 2])
-    bend = left - 2 * top + right
-    return 0.5 * (left - right) / bend if bend < 0 else 0.0
 
 
 def _gains(rising: bool) -> Array:
@@ -243,16 +257,6 @@ def _analytic(spectrum: NDArray[np.complex128], size: int, window: int) -> NDArr
     dense[: window // 2 + 1] = fft.fft(short)[: window // 2 + 1]
     out: NDArray[np.complex128] = fft.ifft(dense) * OVERSAMPLING
     return out
-
-
-def _first_arrival(envelope: Array, noise: float) -> tuple[float, float]:
-    """(place, size) of the first peak that is not noise and not small against the strongest; place sub-sample."""
-    edge = len(envelope) // 40
-    inner = envelope[edge:-edge]
-    limit = max(FIRST_SHARE * float(inner.max()), 4.0 * noise)
-    tops = np.flatnonzero((inner[1:-1] >= inner[:-2]) & (inner[1:-1] > inner[2:]) & (inner[1:-1] >= limit)) + 1
-    k = edge + (int(tops[0]) if len(tops) else int(np.argmax(inner)))
-    return k + _vertex(envelope, k), float(envelope[k])
 
 
 __all__ = ["Arrival", "MarkGroup", "apart_s", "refine", "search_marks"]

@@ -8,10 +8,8 @@ import soxr
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from submissions.engine.ear.alignment import at_tempo
 from submissions.engine.ear.page import pair_up
 from submissions.engine.ear.votes import robust_mean
-from submissions.engine.music.click import click_layout
 from submissions.engine.rehearsal.playing import bent
 from submissions.engine.rehearsal.spec import BEGINNER, PROFESSIONAL, Faults
 from submissions.engine.rehearsal.take import make_take
@@ -141,16 +139,6 @@ class TestZeroByTheStrokes:
         assert not zero.sure
         assert zero.runner_up_s is not None
         assert zero.runner_up_share > 0.8
-
-
-class TestLayouts:
-    def test_of_another_tempo_are_those_of_the_click_itself(self):
-        part = part_of()
-        moved, right = at_tempo(click_layout(part, 2), 0.8), click_layout(part, 2, bpm=96)
-        assert moved.marks_start_s == pytest.approx(right.marks_start_s, abs=1e-9)
-        assert moved.marks_end_s == pytest.approx(right.marks_end_s, abs=1e-9)
-        assert moved.tempo_scale == pytest.approx(right.tempo_scale)
-        assert [b.at_s for b in moved.beats] == pytest.approx([b.at_s for b in right.beats])
 
 
 class TestPairing:
