@@ -13,9 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .strikes import REACH_S, SHAPES, STEP_S, likelihoods
+from .shapes import SHAPES, Shape
+from .strikes import REACH_S, STEP_S, likelihoods
 
 Floats = NDArray[np.float64]
+Shapes = tuple[Shape, ...]
 
 MOVED_S = 3.2  # a bar and more at every tempo that is played
 COARSE_S = 2 * STEP_S
@@ -36,20 +38,27 @@ class Chance:
     steady: float
 
 
-def chance(courses: Floats, at_s: Floats, all_s: Floats, near_s: Floats, late_s: float) -> Chance:
-    """For the answer late_s: all_s are all strokes of the take, near_s those that the frames can show."""
+def chance(
+    courses: Floats, at_s: Floats, all_s: Floats, near_s: Floats, late_s: float, own: tuple[Shape, ...] = ()
+) -> Chance:
+    """For the answer late_s: all_s are all strokes of the take, near_s those that the frames can show.
+
+    own: shapes of this take's hands, which any rhythm may try.
+    """
+    shapes = (*FEW_SHAPES, *own)
     return Chance(
-        _moved(courses, at_s, all_s, near_s, late_s),
-        _reordered(courses, at_s, near_s),
-        _steady(courses, at_s, near_s),
+        _moved(courses, at_s, all_s, near_s, late_s, shapes),
+        _reordered(courses, at_s, near_s, shapes),
+        _steady(courses, at_s, near_s, shapes),
     )
 
 
-def _moved(courses: Floats, at_s: Floats, all_s: Floats, near_s: Floats, late_s: float) -> float:
+def _moved(courses: Floats, at_s: Floats, all_s: Floats, near_s: Floats, late_s: float, shapes: Shapes) -> float:
     span = float(all_s[-1] - all_s[0] + np.median(np.diff(all_s)))
     round_s = np.concatenate([all_s - span, all_s, all_s + span])
-    places = _places(MOVED_S)
-    best = likelihoods(courses, at_s, round_s, places, FEW_SHAPES).max(axis=0)
+    # The answer itself is one of the places, or coarse steps would cost it what its rivals keep.
+    places = late_s + _places(MOVED_S)
+    best = likelihoods(courses, at_s, round_s, places, shapes).max(axis=0)
     best = best - float(np.median(best))
     apart = np.abs(places - late_s)
     rival = (apart > BESIDE_S) & (_again(near_s, round_s, places - late_s) < AGAIN_SHARE)
@@ -73,17 +82,17 @@ def _again(near_s: Floats, round_s: Floats, moves: Floats) -> Floats:
     return np.asarray((np.minimum(below, above) < AGAIN_S).mean(axis=1))
 
 
-def _reordered(courses: Floats, at_s: Floats, near_s: Floats) -> float:
+def _reordered(courses: Floats, at_s: Floats, near_s: Floats, shapes: Shapes) -> float:
     """The best rise of strokes whose distances come in another order, as a share of the true rise."""
     rng = np.random.default_rng(len(near_s))  # the same take always gets the same orders
-    own = _rise(courses, at_s, near_s)
-    others = [_rise(courses, at_s, _another_order(near_s, at_s, rng)) for _ in range(ORDERS)]
+    own = _rise(courses, at_s, near_s, shapes)
+    others = [_rise(courses, at_s, _another_order(near_s, at_s, rng), shapes) for _ in range(ORDERS)]
     return max(others) / own if own > 0.0 else np.inf
 
 
-def _rise(courses: Floats, at_s: Floats, heard_s: Floats) -> float:
+def _rise(courses: Floats, at_s: Floats, heard_s: Floats, shapes: Shapes) -> float:
     places = _places(REACH_S)
-    best = likelihoods(courses, at_s, heard_s, places, FEW_SHAPES).max(axis=0)
+    best = likelihoods(courses, at_s, heard_s, places, shapes).max(axis=0)
     return float(best.max() - np.median(best))
 
 
@@ -95,9 +104,9 @@ def _another_order(near_s: Floats, at_s: Floats, rng: np.random.Generator) -> Fl
     return np.concatenate([np.cumsum(np.append(p[:1], rng.permutation(np.diff(p)))) for p in pieces])
 
 
-def _steady(courses: Floats, at_s: Floats, near_s: Floats) -> float:
+def _steady(courses: Floats, at_s: Floats, near_s: Floats, shapes: Shapes) -> float:
     """The best fit of a steady beat at any phase, in shares of the true rise over the true rhythm's usual fit."""
-    own = likelihoods(courses, at_s, near_s, _places(REACH_S), FEW_SHAPES).max(axis=0)
+    own = likelihoods(courses, at_s, near_s, _places(REACH_S), shapes).max(axis=0)
     usual, top = float(np.median(own)), float(own.max())
     unit_s = _unit(near_s)
     best = 0.0
@@ -105,7 +114,7 @@ def _steady(courses: Floats, at_s: Floats, near_s: Floats) -> float:
         step = beats * unit_s
         grid = np.arange(float(at_s.min()) - 2 * step, float(at_s.max()) + 2 * step, step)
         phases = np.arange(0.0, step, COARSE_S)
-        best = max(best, float(likelihoods(courses, at_s, grid, phases, FEW_SHAPES).max()))
+        best = max(best, float(likelihoods(courses, at_s, grid, phases, shapes).max()))
     return (best - usual) / (top - usual) if top > usual else np.inf
 
 

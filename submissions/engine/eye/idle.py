@@ -85,7 +85,9 @@ def _pan(rng: np.random.Generator, beat_s: float) -> Draw:
 
 def _walkers(rng: np.random.Generator, beat_s: float) -> Draw:
     room = _room(rng)
-    people = [(rng.uniform(0, WIDTH), rng.uniform(-25, 25), rng.uniform(1.6, 2.2), rng.choice([30, 60, 200])) for _ in "ab"]
+    people = [
+        (rng.uniform(0, WIDTH), rng.uniform(-25, 25), rng.uniform(1.6, 2.2), rng.choice([30, 60, 200])) for _ in "ab"
+    ]
 
     def draw(t: float) -> Floats:
         image = room
@@ -100,7 +102,11 @@ def _walkers(rng: np.random.Generator, beat_s: float) -> Draw:
 
 
 def _lamp(rng: np.random.Generator, beat_s: float) -> Draw:
-    room, rate, depth = _room(rng), rng.choice([0.3, 1 / beat_s, 2 / beat_s, rng.uniform(0.5, 9), 10.0]), rng.uniform(0.03, 0.3)
+    room, rate, depth = (
+        _room(rng),
+        rng.choice([0.3, 1 / beat_s, 2 / beat_s, rng.uniform(0.5, 9), 10.0]),
+        rng.uniform(0.03, 0.3),
+    )
     glow = np.exp(-((ACROSS - rng.uniform(20, 140)) ** 2 + (DOWN - 30) ** 2) / 900) if rng.random() < 0.5 else 1.0
     hard = rng.random() < 0.5
 

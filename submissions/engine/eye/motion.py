@@ -16,7 +16,9 @@ from ..facts import MotionFacts, Span
 from ..media import Frame, RawTake
 from .chance import chance
 from .flashes import Agreement, agreement
+from .own import own_shapes
 from .picture import frozen_spans, shows_nothing
+from .shapes import SHAPES
 from .strikes import distances, likelihoods, parts
 
 Floats = NDArray[np.float64]
@@ -144,7 +146,9 @@ def _by_strikes(
     if not courses.shape[1]:
         return None
     places = distances()
-    best = likelihoods(courses, at_s, heard, places).max(axis=0)
+    fits = likelihoods(courses, at_s, heard, places)
+    own = own_shapes(fits, courses, at_s, heard, places)
+    best = np.vstack([fits, likelihoods(courses, at_s, heard, places, own)]).max(axis=0)
     top = int(best.argmax())
     rise = float(best[top] - np.median(best))
     weight = np.maximum(0.0, best - float(best[top]) + MIDDLE * rise)
@@ -153,10 +157,11 @@ def _by_strikes(
         return None  # the summit may lie further off than was looked
     if rise < LEAST or float(np.ptp(close)) > WIDE_S + 1e-9:
         return None
-    halves = (likelihoods(courses[half], at_s[half], heard, places).max(axis=0) for half in _halves(at_s))
+    shapes = (*SHAPES, *own)
+    halves = (likelihoods(courses[half], at_s[half], heard, places, shapes).max(axis=0) for half in _halves(at_s))
     if not all(_agrees(half, places, top, rise) for half in halves):
         return None
-    others = chance(courses, at_s, every, heard, float(places[top]))
+    others = chance(courses, at_s, every, heard, float(places[top]), own[:2])
     if others.moved > MOVED or others.reordered > REORDERED or others.steady > STEADY:
         return None
     late = float(weight @ places / weight.sum())

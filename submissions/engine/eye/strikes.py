@@ -3,18 +3,16 @@
 The idea: what a picture shows of a playing hand depends on one thing only, how high the hand is. So for a supposed
 distance d the heights at all frames follow from the strokes (heard minus d) and from a shape of movement; frames of
 equal height must then look alike. The fit is the variance explained by a handful of height classes, as a log likelihood
-with a price on classes (Schwarz, 1978). Shapes cover a stick that falls and rebounds, one that rests on the drum, one
-that appears at once and leaves (a flash, a very fast hand). None rises faster than it falls: a hand that did would be a
-film played backwards, and that is what tells before from after.
+with a price on classes (Schwarz, 1978). The shapes are those of shapes.py, and the take's own (own.py).
 
 Conventions: times in seconds of one clock; d is sound minus picture, positive = the sound is late.
 Pictures come as block brightnesses, shape (frames, blocks).
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
+
+from .shapes import SHAPES, Shape
 
 Floats = NDArray[np.float64]
 
@@ -23,26 +21,6 @@ STEP_S = 0.010
 PARTS = 12  # regions that move on their own: two hands, their shadows, the drums, what goes on behind
 CLASSES = 6  # heights told apart
 SPEED_WEIGHT = 1.0  # changes from frame to frame are as many observations as frames
-FALL = 1.5  # heights fall as 1 - x^1.5: a stroke gets faster until it lands
-
-
-@dataclass(frozen=True, slots=True)
-class Shape:
-    """One way to move: seconds of falling, of rising after the stroke, of staying down; how far up it comes back."""
-
-    fall_s: float
-    rise_s: float
-    stay_s: float = 0.0
-    back: float = 1.0  # height after the rebound; below 1 the hand waits there
-    lift_s: float = 0.0  # and starts to lift for the next stroke this long before it
-
-
-# Chosen to span what hands can do (a fall lasts 40 to 160 ms); which one fits best is of no interest by itself.
-SHAPES = (
-    *(Shape(f, r) for f in (0.04, 0.07, 0.11, 0.16) for r in (0.07, 0.11, 0.16, 0.25) if r >= 0.95 * f),
-    *(Shape(f, 0.06, 0.0, b, lift) for f in (0.05, 0.08, 0.12) for b in (0.0, 0.3) for lift in (0.2, 0.3, 0.45)),
-    *(Shape(0.001, r, stay) for r in (0.001, 0.1, 0.25) for stay in (0.001, 0.035, 0.065, 0.1, 0.15)),
-)
 
 
 def distances() -> Floats:
@@ -92,7 +70,7 @@ def likelihoods(
     subsets = (heard_s, heard_s[0::2], heard_s[1::2])
     frames = [_since_until(at_s, strokes, places) for strokes in subsets if len(strokes)]
     for index, shape in enumerate(shapes):
-        heights = [_heights(shape, since, until) for since, until in frames]
+        heights = [shape.heights(since, until) for since, until in frames]
         fits = [_fit(courses, h) + SPEED_WEIGHT * _speed_fit(pace, h) for h in heights]
         total[index] = np.max(np.stack(fits), axis=0).sum(axis=1)
     return total
@@ -106,18 +84,6 @@ def _since_until(at_s: Floats, strokes_s: Floats, places: Floats) -> tuple[Float
     since = np.where(after > 0, moments - strokes_s[before], 9.0)
     until = np.where(after < len(strokes_s), strokes_s[np.minimum(after, len(strokes_s) - 1)] - moments, 9.0)
     return since, until
-
-
-def _heights(shape: Shape, since: Floats, until: Floats) -> Floats:
-    """Height 0 (on the drum) to 1 (fully raised)."""
-    rising = 1 - (1 - np.clip((since - shape.stay_s) / shape.rise_s, 0, 1)) ** FALL
-    if shape.back >= 1.0:
-        return np.asarray(np.minimum(1 - np.clip(1 - until / shape.fall_s, 0, 1) ** FALL, rising))
-    lift = np.minimum(shape.lift_s, since + until)
-    fall = np.minimum(shape.fall_s, 0.4 * lift)
-    low = shape.back * rising
-    lifted = low + (1 - low) * np.clip((lift - until) / np.maximum(lift - fall, 1e-3), 0, 1)
-    return np.asarray(np.where(until < fall, 1 - np.clip(1 - until / fall, 0, 1) ** FALL, lifted))
 
 
 def _fit(courses: Floats, heights: Floats) -> Floats:
