@@ -17,6 +17,7 @@ from . import novelty as novelties
 from .events import Event, due_s, events_of, follow, late_start_s
 from .evidence import CLEAR_DB, habit_of, weigh
 from .flams import LEAST_GAP_S, MOST_GAP_S, Sounding, find_grace
+from .masked import Heard, find_masked
 from .matching import MOST_REACH_S
 from .tails import learn_tails, same_lag
 
@@ -51,6 +52,7 @@ class Found:
     used: Mask  # (candidates,) struck and written
     extra: Mask  # (candidates,) struck, and not written
     rattle: Mask  # (candidates,) inside a buzz
+    masked: dict[int, float]  # event -> time, hidden in the ring of another stroke
 
 
 def find_strokes(
@@ -120,7 +122,10 @@ def decide(part: Part, zero: ZeroFacts, events: tuple[Event, ...], seen: Look) -
     if np.any(of_event >= 0):
         usual_db = float(np.median(seen.candidates.level_db[of_event[of_event >= 0]]))
         extra &= seen.candidates.level_db > usual_db - NEIGHBOUR_UNDER_DB
-    return Found(of_event, graces, used, extra, ~used & buzzing & (evidence > RATTLE_NATS))
+    taken = np.sort([*heard[used | extra].tolist(), *graces.values()])
+    known = Heard(heard, seen.candidates.frames, seen.rise_db, of_event)
+    masked = find_masked(seen.sounding.novelty, due, known, taken)
+    return Found(of_event, graces, used, extra, ~used & buzzing & (evidence > RATTLE_NATS), masked)
 
 
 def _mains_not_graces(
@@ -204,6 +209,9 @@ def gather(part: Part, zero: ZeroFacts, events: tuple[Event, ...], seen: Look, f
         if j >= 0:
             played |= dict.fromkeys(event.strokes, float(candidates.times_s[j]))
             level |= dict.fromkeys(event.strokes, float(candidates.level_db[j]))
+    explained = len(set(played.values())) + int(found.rattle.sum())
+    for n, hidden_s in found.masked.items():
+        played |= dict.fromkeys(events[n].strokes, hidden_s)
     zero_s, late_s = zero.zero_s or 0.0, late_start_s(part, zero)
     strokes = []
     for n, s in enumerate(part.strokes):
@@ -220,7 +228,7 @@ def gather(part: Part, zero: ZeroFacts, events: tuple[Event, ...], seen: Look, f
         len(scored),
         matched,
         len(scored) - matched,
-        _explained(part, zero, len(set(played.values())) + int(found.rattle.sum()), candidates.times_s[found.extra]),
+        _explained(part, zero, explained, candidates.times_s[found.extra]),
         clear.found_share(part, events, found.of_event),
         clear.explained_share(found.used, _within(found, candidates.times_s), seen.rise_db, candidates.level_db),
     )

@@ -96,6 +96,37 @@ class TestDetect:
         assert f > 0.95
 
 
+class TestFirstVoices:
+    @staticmethod
+    def two_voices(lags_s, share=1.0):
+        """Thumps, each with a slap of a tenth of its power before it, in as many as `share`; true first feet."""
+        rng = np.random.default_rng(8)
+        mono = rng.normal(0, 0.003, 26 * 48_000)
+        true = []
+        for at, lag in zip(0.5 + 0.6 * np.arange(40), lags_s, strict=True):
+            true.append(at - lag if rng.random() < share else at)
+            for start_s, loud in ((true[-1], 0.08), (at, 0.8)):
+                mono[round(start_s * 48_000) :][:960] += loud * rng.normal(size=960) * np.exp(-np.arange(960) / 400)
+        return mono, np.array(true)
+
+    def test_a_slap_that_always_precedes_its_thump_is_the_foot(self):
+        mono, true = self.two_voices(np.full(40, 0.012))
+        found = onsets.detect(mono, 48_000).times_s
+        assert mir_eval.onset.f_measure(true, found, window=0.001)[0] > 0.9
+
+    def test_strokes_without_one_stay(self):
+        mono, true = self.two_voices(np.full(40, 0.012), share=0.5)
+        found = onsets.detect(mono, 48_000).times_s
+        assert mir_eval.onset.f_measure(true, found, window=0.001)[0] > 0.9
+
+    def test_what_precedes_at_any_distance_moves_nothing(self):
+        thumps = 0.5 + 0.6 * np.arange(40)
+        lags = np.random.default_rng(9).permutation(np.linspace(0.004, 0.016, 40))
+        mono, _ = self.two_voices(lags, share=0.3)
+        moved = onsets.first_voices(mono, 48_000, thumps)
+        assert np.array_equal(moved, thumps)
+
+
 class TestScoring:
     def test_windows_are_those_of_mir_eval(self):
         """check on the yardstick itself: 8 onsets moved by 49 and by 50.1 ms, default window 50 ms."""
