@@ -158,7 +158,10 @@ def _by_strikes(
     if rise < LEAST or float(np.ptp(close)) > WIDE_S + 1e-9:
         return None
     shapes = (*SHAPES, *own)
-    halves = (likelihoods(courses[half], at_s[half], heard, places, shapes).max(axis=0) for half in _halves(at_s))
+    halves = (
+        likelihoods(courses[half], at_s[half], heard, places, shapes, by_halves=False).max(axis=0)
+        for half in _halves(at_s)
+    )
     if not all(_agrees(half, places, top, rise) for half in halves):
         return None
     others = chance(courses, at_s, every, heard, float(places[top]), own[:2])

@@ -57,23 +57,42 @@ def _varimax(loads: Floats, rounds: int = 40) -> Floats:
 
 
 def likelihoods(
-    courses: Floats, at_s: Floats, heard_s: Floats, places: Floats, shapes: tuple[Shape, ...] = SHAPES
+    courses: Floats,
+    at_s: Floats,
+    heard_s: Floats,
+    places: Floats,
+    shapes: tuple[Shape, ...] = SHAPES,
+    by_halves: bool = True,
 ) -> Floats:
     """Log likelihood over no strokes at all at each distance of places, shape (len(shapes), len(places)).
 
     Each region may answer to all strokes or to every other one (a hand of two); strokes of one hand out of turn cost
-    likelihood and nothing else.
+    likelihood and nothing else. One stroke that is not heard changes the hands' turns from there on: with by_halves, a
+    region may therefore answer to other strokes in the second half of the frames than in the first.
     """
     total = np.zeros((len(shapes), len(places)))
-    pace = np.abs(np.diff(courses, axis=0))
-    pace = (pace - pace.mean(axis=0)) / pace.std(axis=0).clip(1e-12)
     subsets = (heard_s, heard_s[0::2], heard_s[1::2])
     frames = [_since_until(at_s, strokes, places) for strokes in subsets if len(strokes)]
+    middle = len(courses) // 2
+    cuts = (slice(None), slice(None, middle), slice(middle, None)) if by_halves else (slice(None),)
+    pieces = [(cut, _evenly(courses[cut]), _evenly(np.abs(np.diff(courses[cut], axis=0)))) for cut in cuts]
     for index, shape in enumerate(shapes):
         heights = [shape.heights(since, until) for since, until in frames]
-        fits = [_fit(courses, h) + SPEED_WEIGHT * _speed_fit(pace, h) for h in heights]
-        total[index] = np.max(np.stack(fits), axis=0).sum(axis=1)
+        whole, *halves = (_best(part, pace, [h[:, cut] for h in heights]) for cut, part, pace in pieces)
+        fits = np.maximum(whole, np.sum(halves, axis=0)) if halves else whole
+        total[index] = fits.sum(axis=1)
     return total
+
+
+def _best(part: Floats, pace: Floats, heights: list[Floats]) -> Floats:
+    """Log likelihood of each region within a piece of the frames, by the strokes that it answers to best."""
+    fits = [_fit(part, h) + SPEED_WEIGHT * _speed_fit(pace, h) for h in heights]
+    return np.asarray(np.max(np.stack(fits), axis=0))
+
+
+def _evenly(courses: Floats) -> Floats:
+    """Mean 0 and spread 1."""
+    return np.asarray((courses - courses.mean(axis=0)) / courses.std(axis=0).clip(1e-12))
 
 
 def _since_until(at_s: Floats, strokes_s: Floats, places: Floats) -> tuple[Floats, Floats]:
