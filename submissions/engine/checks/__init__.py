@@ -87,5 +87,6 @@ def judge(facts: TakeFacts, part: Part | None) -> tuple[Finding, ...]:
 def _leads(finding: Finding) -> set[str]:
     """Codes that need not be told beside this finding."""
     codes = FOLLOWS_FROM.get(finding.code, set())
-    # A doubt about the part may come from the tempo; all strokes together tell a tempo with more certainty.
-    return codes if finding.level is Level.REDO else codes - {wrong_tempo.CODE}
+    # A doubt about the part may come from the tempo, which all strokes together tell with more certainty, or from what is
+    # missing at the end.
+    return codes if finding.level is Level.REDO else codes - {wrong_tempo.CODE, incomplete.CODE}

@@ -9,6 +9,7 @@ from ..music.written import Part
 CODE = "incomplete"
 LIMIT_SHARE = 0.08  # chosen: a run of missing strokes as long as one bar in twelve
 MIN_STROKES = 4
+BEFORE_S = 0.15  # further before the first written stroke than any player's push
 
 
 def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
@@ -32,11 +33,18 @@ def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
     zero, ratio = facts.zero.zero_s or 0.0, facts.zero.clock_ratio
     yield Finding(
         CODE,
-        Level.REDO,
+        Level.LOOK if _may_begin_earlier(facts) else Level.REDO,
         f"The take is not complete: {where} cannot be heard.",
         "Play from the first bar to the last in one go, and let the camera run until the last note has rung out.",
         (zero + ratio * strokes[first].written_s,),
     )
+
+
+def _may_begin_earlier(facts: TakeFacts) -> bool:
+    """Whether what seems to be missing at the end may have been played before what is only guessed to be bar 1."""
+    if facts.zero.sure or facts.zero.zero_s is None:
+        return False
+    return sum(at < facts.zero.zero_s - BEFORE_S for at in facts.strokes.extra_s) >= MIN_STROKES
 
 
 def _unheard_drums(facts: TakeFacts, part: Part | None) -> list[str]:

@@ -22,6 +22,8 @@ LIMIT_LEFT_OVER = 0.93
 # A beginner's thick page in a ringing room has left 0.87: a person looks before anybody is sent back.
 LIMIT_SURE_LEFT_OVER = 0.75
 MIN_HEARD = 4
+# Peak over a noise that can be heard: noise alone measures 16 to 25 (its own peaks, gusts of wind), anything struck more.
+LIMIT_DROWNED_DB, LIMIT_HEARD_DB = 28.0, -60.0
 
 
 def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
@@ -29,6 +31,8 @@ def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
     if part is None or not strokes.written or facts.level.silent or not facts.container.has_sound:
         return
     if len(strokes.heard_s) < MIN_HEARD:
+        if facts.level.noise_db > max(LIMIT_HEARD_DB, facts.level.peak_db - LIMIT_DROWNED_DB):
+            return  # Nothing can be said of the part; `noisy` says why.
         yield Finding(
             CODE,
             # Crashes that swell have no attack to be found by, and are no fault of the player's.

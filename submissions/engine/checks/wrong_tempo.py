@@ -24,6 +24,10 @@ def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
 
 
 def _certain(facts: TakeFacts) -> bool:
-    """Whether the other tempo is known, not guessed at: nobody is sent back for a guess."""
-    strokes = facts.strokes
-    return facts.zero.sure or min(strokes.matched / max(1, strokes.written), strokes.explained_share) >= FITS
+    """Whether the other tempo is known, not guessed at: nobody is sent back for a guess.
+
+    Marks and click tell where bar 1 begins, not how fast somebody plays: then the strokes must tell it.
+    """
+    strokes, zero = facts.strokes, facts.zero
+    by_strokes = zero.sure and zero.source not in ("marks", "click")
+    return by_strokes or min(strokes.matched / max(1, strokes.written), strokes.explained_share) >= FITS

@@ -113,6 +113,17 @@ class TestThePart:
         found = {f.code: f.level for f in judge(facts, replace(PART, instrument=instrument))}
         assert found["not-this-part"] == level
 
+    def test_is_not_asked_about_where_noise_drowns_everything(self):
+        level = LevelFacts(peak_db=-6.0, noise_db=-30.0)
+        facts = TakeFacts(container=ContainerFacts(has_sound=True), level=level, zero=ZeroFacts(2.0, sure=True), strokes=StrokeFacts(written=100, missed=100))
+        assert {f.code: f.level for f in judge(facts, PART) if f.code != "no-picture"} == {"noisy": Level.LOOK}
+
+    def test_that_only_seems_to_stop_is_looked_at(self):
+        """Bar 1 is a guess, and strokes lie before it: perhaps the take begins there, and nothing is missing."""
+        played = replace(strokes(missing=range(80, 100)), extra_s=(0.2, 0.6, 1.0, 1.4))
+        assert said(played=played)["incomplete"] == Level.REDO
+        assert said(played=played, zero={"sure": False})["incomplete"] == Level.LOOK
+
     def test_that_stops_is_incomplete_and_no_other_part(self):
         found = said(played=strokes(missing=range(50, 100)))
         assert found["incomplete"] == Level.REDO and "not-this-part" not in found
@@ -155,6 +166,15 @@ class TestTheTempo:
     def test_is_kept(self, end_ms, drifts):
         bars = tuple((n + 1, end_ms * n / 11, 10.0, 8) for n in range(12))
         assert ("drifts" in said(timing={"by_bar": bars})) == drifts
+
+    def test_of_single_strokes_is_said_to_drift(self):
+        bars = tuple((n + 1, -12.0 * n, 0.0, 1) for n in range(10))
+        assert said(timing={"by_bar": bars})["drifts"] == Level.REDO
+
+    def test_that_wanders_is_looked_at_wherever_it_comes_out(self):
+        there_and_back = (0, -40, -60, -60, 0, -10, -50, -50, 0, 5, 20, 0, 35, 20, 50, 55)
+        bars = tuple((n + 1, float(late), 8.0, 8) for n, late in enumerate(there_and_back))
+        assert said(timing={"by_bar": bars}, zero={"path": ((0.0, 0.0), (20.0, 0.05))})["drifts"] == Level.LOOK
 
     def test_is_not_said_to_drift_by_a_few_bars_that_stray(self):
         bars = tuple((n + 1, late, 30.0, 2) for n, late in enumerate((45.0, -18.0, 12.0, -30.0, -14.0, -47.0)))
