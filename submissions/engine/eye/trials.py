@@ -121,6 +121,8 @@ would hear them, so that only the eye is on trial. "apart" has the sound 110 to 
 nothing is said. "stopping" lacks all pictures for 0.4 to 1.4 s; from a second on that is a frozen picture too. "cut off"
 ends after 5 to 95 % of its bytes. Whether a picture is small, a file cut off or mute is told from the file alone."""
 
+NOTES = "## Notes written by hand"  # on the page this heading and all below it stay when the table is made anew
+
 EYE_CODES = frozenset(code for code in FAULTS.values() if code) | {"no-picture"}
 
 
@@ -190,6 +192,12 @@ def page(done: Sequence[Trial]) -> str:
         takes = sum(trial.fault == fault for trial in done)
         lines.append(f"| {fault} | {takes} | " + " | ".join(str(row[code] or "") for code in codes) + " |")
     return "\n".join([*lines, "", *_sync_words(done), "", READING])
+
+
+def with_notes(text: str, before: str) -> str:
+    """A new page, followed by the notes that the page before had."""
+    _, heading, notes = before.partition(NOTES)
+    return f"{text}\n{heading}{notes}" if heading else text
 
 
 def _sync_words(done: Sequence[Trial]) -> list[str]:

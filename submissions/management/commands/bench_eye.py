@@ -8,7 +8,7 @@ from django.core.management.base import BaseCommand, CommandParser
 
 from submissions.engine.eye.cost import cost_page
 from submissions.engine.eye.idle import KINDS, told_of
-from submissions.engine.eye.trials import FAULTS, Trial, keep, kept, page, run_trial
+from submissions.engine.eye.trials import FAULTS, Trial, keep, kept, page, run_trial, with_notes
 
 
 class Command(BaseCommand):
@@ -17,15 +17,21 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--trials", type=int, default=25, help="films of every fault (0: none)")
-        parser.add_argument("--idle", type=int, default=12, help="takes of every kind that shows nothing of the playing")
+        parser.add_argument(
+            "--idle", type=int, default=12, help="takes of every kind that shows nothing of the playing"
+        )
         parser.add_argument("--seed", type=int, default=1_000)
         parser.add_argument(
             "--lines", type=int, default=216, help="height of the films; larger ones take longer to make"
         )
         parser.add_argument("--jobs", type=int, default=1, help="trials at a time")
-        parser.add_argument("--keep", type=Path, help="a file that keeps finished trials; those in it are not run again")
+        parser.add_argument(
+            "--keep", type=Path, help="a file that keeps finished trials; those in it are not run again"
+        )
         parser.add_argument("--cost", type=Path, nargs="*", default=[], help="videos to measure the cost on")
-        parser.add_argument("--out", type=Path, help="write the page here as well, e.g. docs/eye-confusion.md")
+        parser.add_argument(
+            "--out", type=Path, help="write the page here as well; notes in it stay, e.g. docs/eye-confusion.md"
+        )
 
     def handle(
         self,
@@ -50,7 +56,8 @@ class Command(BaseCommand):
         text = "\n".join(parts) + "\n"
         self.stdout.write(text)
         if out is not None:
-            out.write_text(text, encoding="utf-8")
+            before = out.read_text(encoding="utf-8") if out.exists() else ""
+            out.write_text(with_notes(text, before), encoding="utf-8")
 
     def _trials(self, count: int, seed: int, lines: int, jobs: int, store: Path | None) -> str:
         orders = [(fault, number, lines) for number in range(seed, seed + count) for fault in FAULTS]

@@ -80,12 +80,15 @@ class TestTheFile:
 
 class TestThePicture:
     @pytest.mark.parametrize(
-        ("size", "says"), [((1920, 1080), None), ((854, 480), None), ((640, 360), None), ((320, 240), "look"), ((128, 96), "redo")]
+        ("size", "says"),
+        [((1920, 1080), None), ((854, 480), None), ((640, 360), None), ((320, 240), "look"), ((128, 96), "redo")],
     )
     def test_has_a_least_size(self, size, says):
         assert level(small_picture, {"width": size[0], "height": size[1]}) == says
 
-    @pytest.mark.parametrize(("fps", "says"), [(23.976, None), (60.0, None), (21.3, None), (20.0, "look"), (8.0, "redo")])
+    @pytest.mark.parametrize(
+        ("fps", "says"), [(23.976, None), (60.0, None), (21.3, None), (20.0, "look"), (8.0, "redo")]
+    )
     def test_has_a_least_rate(self, fps, says):
         assert level(low_frame_rate, {"fps": fps}) == says
 

@@ -5,7 +5,7 @@ What is told from the file alone (no sound, cut off, small, few pictures) is hel
 
 import pytest
 
-from submissions.engine.eye.trials import FAULTS, confusion, page, run_trial
+from submissions.engine.eye.trials import FAULTS, NOTES, confusion, page, run_trial, with_notes
 
 LEFT_OUT = ("no sound", "cut off", "small", "few pictures", "handheld", "passer-by", "changing light")
 SHOWN = {fault: code for fault, code in FAULTS.items() if fault not in LEFT_OUT}
@@ -41,3 +41,11 @@ class TestTheEye:
         trial = run_trial("frozen", 4101, tmp_path, lines=216)
         assert "frozen-picture" in trial.codes
         assert trial.told_ms is None or abs(trial.told_ms - trial.late_ms) < 45
+
+
+class TestThePage:
+    def test_keeps_the_notes_of_the_page_before(self):
+        assert with_notes("new table\n", f"old table\n\n{NOTES}\n\nWords.\n") == f"new table\n\n{NOTES}\n\nWords.\n"
+
+    def test_without_notes_is_the_new_page(self):
+        assert with_notes("new table\n", "old table\n") == with_notes("new table\n", "") == "new table\n"
