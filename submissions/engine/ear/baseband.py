@@ -75,11 +75,15 @@ def take_band(spectrum: Spectrum, low_hz: float, high_hz: float) -> Band:
     return Band(fft.ifft(piece) * scale, spectrum.rate / q, steps * spectrum.rate / GRID)
 
 
-def level_out(band: Band, window_s: float, floor_share: float = 1e-3) -> Band:
-    """The band with its local energy made 1: what is loud for a moment then counts no more than what is soft."""
+def level_out(band: Band, window_s: float, floor_share: float = 1e-3, exponent: float = 0.5) -> Band:
+    """The band with its local energy made 1: what is loud for a moment then counts no more than what is soft.
+
+    An exponent over 0.5 (of the energy) makes what is loud count less.
+    """
     power = (band.samples.real**2 + band.samples.imag**2).astype(np.float64)
     local = uniform_filter1d(power, max(1, round(window_s * band.rate)), mode="constant")
     middle, loud = np.quantile(local, (0.5, 0.95))
     # Digital silence is not quite nought after a transform; what is left there must not be raised to a signal.
     floor = max(middle * floor_share, loud * SILENT_POWER) + 1e-20
-    return Band((band.samples / np.sqrt(local + floor)).astype(np.complex64), band.rate, band.low_hz)
+    scale = np.sqrt(local + floor) if exponent == 0.5 else ((local + floor) / (middle + floor)) ** exponent
+    return Band((band.samples / scale).astype(np.complex64), band.rate, band.low_hz)

@@ -33,9 +33,10 @@ SAME_PLACE_S = 0.020
 PROPOSED = 5
 COUNTED_EXCESS = 14.0  # a stranger's click in the count-off alone; sticks by a player stayed under 10.1
 LEAST_COUNTED = 6
-SOFT_WEIGHT = 0.03  # of the beats under drums, when those in soft places alone are to tell
-SOFT_HEIGHT = 17.5  # two places only are looked at in this way
-SOFT_PROPOSED = 2
+COUNT_PROPOSED = 2  # places at which the count-off's click alone is looked for
+COUNT_NATS = 8.0  # ... where the strokes do not tell them apart
+COUNT_HEIGHT = 20.0  # eight beats can be alike by chance: takes without a click reached 17.7 ...
+COUNT_WITH_REST = 16.0  # ... but not where the beats after them say the same
 HEAD_SHARE = 0.2  # of the part, and the count-off before it
 HEAD_DUE, HEAD_LEAST = 16.0, 8.0  # heights: by chance the best of the places within HEAD_REACH_S has 4, 8 once in 50
 HEAD_REACH_S = 0.004
@@ -80,25 +81,29 @@ def find_ours(
     if found is not None:
         return replace(time_ours(spectrum, layout, found), whole=_begins_with(band, layout, found))
     counted = replace(layout, beats=tuple(beat for beat in layout.beats if beat.counted))
-    near = [one.zero_s for one in ballot[:SOFT_PROPOSED]]
-    sums = [(zero, search_click(band, layout, zero, least_weight=SOFT_WEIGHT)) for zero in near]
-    before = [(zero, search_click(band, counted, zero)) for zero in near]
-    believed = [
-        one for zero, one in sums + before if one is not None and one.height > SOFT_HEIGHT + _oddness(one, zero)
-    ]
+    near = [one.zero_s for one in ballot[:COUNT_PROPOSED] if ballot[0].gain - one.gain < COUNT_NATS]
+    clear = prepare(spectrum, counted, under_drums=False) if near else band
+    sums = [(zero, search_click(clear, counted, zero)) for zero in near]
+    believed = [one for zero, one in sums if one is not None and _is_count(band, layout, one, zero)]
     if not believed:
         return None
     found = max(believed, key=lambda one: one.height)
-    in_count = any(
-        one is not None and one.height > HEAD_LEAST and abs(one.zero_s - found.zero_s) < BEAT_REACH_S
-        for _, one in before
-    )  # a recording that begins after the count-off holds none of it
-    if not in_count or len(counted.beats) < LEAST_COUNTED or _confirm(band, _playing(layout), found.zero_s) is not None:
-        return time_ours(spectrum, layout, found)
+    whole = _confirm(band, layout, found.zero_s)
+    if len(counted.beats) < LEAST_COUNTED or (whole is not None and _confirm(band, _playing(layout), found.zero_s)):
+        return time_ours(spectrum, layout, whole or found)
     middle_s = sum(beat.at_s for beat in counted.beats) / len(counted.beats)
     fixed = replace(found, zero_s=found.zero_s + (found.ratio - 1) * middle_s, ratio=1.0)
     timed = time_ours(spectrum, counted, fixed)
     return replace(timed, sd_s=float(np.hypot(timed.sd_s, CLOCK_SD * abs(middle_s))), clock_known=False)
+
+
+def _is_count(band: ClickBand, layout: ClickLayout, found: ClickSum, near_s: float) -> bool:
+    """Whether a sum over the count-off's beats is a click, by itself or with what the other beats say there."""
+    height = found.height - _oddness(found, near_s)
+    if height > COUNT_HEIGHT or height <= COUNT_WITH_REST:
+        return height > COUNT_HEIGHT
+    rest = search_click(band, _playing(layout), found.zero_s, HEAD_REACH_S)
+    return rest is not None and rest.height > HEAD_LEAST
 
 
 def _begins_with(band: ClickBand, layout: ClickLayout, found: ClickSum) -> bool | None:

@@ -7,12 +7,13 @@ has anything to do with the page: a written stroke sounds with probability HIT a
 comes at random at the rate of the whole take.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from .histogram import BUZZ_RATE, HIT, WIDE_TEMPO, Histogram
+from .means import heard_late, robust_mean, standard_error
 from .onsets import Onsets
 from .page import WINDOW_S, Page, pair_up, strongest
 
@@ -23,10 +24,6 @@ COUNT_HIT = 0.8  # share of a count-off's beats that are heard
 COUNT_COST = 3.0  # nats: most takes have no count-off
 LATE_BARS = 4
 LATE_COST = 4.0  # nats: most players come in when they have counted
-OWN_SHARE = 0.9  # strokes mistaken or not found move the mean by about what its own error would be
-LINE_SHARE = 2.5  # a line's begin is known sqrt(3) times worse than its mean, and slow wander bends it
-WIDE_SPREAD_S = 0.024  # a beginner's; the spread of chance hits alone is 0.055
-OWN_FLOOR_S = 0.3e-3
 FREE_COST = 4.0  # nats: a line fitted to the strokes always lies somewhat better than one that is given
 TEMPO_COST = 5.0  # nats: who plays to a click plays its tempo
 NEARLY_TEMPO = 0.004  # a tempo this near to the written one is a line through a player's wander
@@ -56,25 +53,6 @@ class Hypothesis:
     late_bars: int  # whole bars between the end of that count-off and bar 1 as played
     spread_s: float
     sd_s: float
-
-
-def robust_mean(late: Array, width: float = 2.5) -> tuple[float, float]:
-    """(mean, spread) of deviations, Huber's estimate with the spread from the median absolute deviation."""
-    centre = _median(late)
-    for _ in range(8):
-        away = np.abs(late - centre)
-        spread = max(1.4826 * _median(away), 1e-4)
-        weight = np.minimum(1.0, width * spread / np.maximum(away, 1e-9))
-        before, centre = centre, float(weight @ late) / float(weight.sum())
-        if abs(centre - before) < 1e-6:
-            break
-    return centre, spread
-
-
-def _median(values: Array) -> float:
-    """The median; numpy's own costs several times as much for a few hundred values."""
-    ordered = np.sort(values)
-    return 0.5 * float(ordered[(len(ordered) - 1) // 2] + ordered[len(ordered) // 2])
 
 
 def weigh(
@@ -115,8 +93,8 @@ def weigh(
         )
     inside = (heard > due[0] - WINDOW_S) & (heard < due[-1] + WINDOW_S)
     explained = (len(mine) + int(buzzed.sum())) / max(1, int(inside.sum()))
-    sd = _standard_error(off, wide, given=abs(stretch - 1) < SAME_TEMPO)
     share = len(mine) / len(page)
+    sd = standard_error(off, wide, 1 - share, given=abs(stretch - 1) < SAME_TEMPO)
     gain = float(gain + count_gain)
     explained = min(1.0, explained)
     return Hypothesis(zero_s, stretch, gain, len(mine), share, explained, counted, late, wide, sd)
@@ -183,23 +161,6 @@ def _level_gain(heard_db: Array, written: Array) -> float:
     return -0.5 * len(written) * float(np.log(1 - min(r, 0.98) ** 2)) if r > 0 else 0.0
 
 
-def _standard_error(late: Array, spread: float, given: bool) -> float:
-    """Of the mean of all that was played (given), or of where a line fitted to it begins; neighbours are alike.
-
-    late: what was matched; spread: theirs. Where they lie wide, many have been taken for their neighbours.
-    """
-    n = len(late)
-    if n < 8:
-        return max(spread, 0.01)
-    centred = np.clip(late - late.mean(), -3 * spread, 3 * spread)
-    total = float(np.sum(centred**2))
-    lag = float(np.sum(centred[1:] * centred[:-1]) / total) if total > 0 else 0.0
-    lag = float(np.clip(lag, 0.0, 0.9))
-    share = OWN_SHARE if given else LINE_SHARE
-    share *= max(1.0, spread / WIDE_SPREAD_S) ** 3
-    return float(np.hypot(share * spread / np.sqrt(n) * np.sqrt((1 + lag) / (1 - lag)), OWN_FLOOR_S))
-
-
 def vote(onsets: Onsets, page: Page, known: Hypothesis | None = None) -> list[Hypothesis]:
     """Hypotheses by falling gain, at most KEPT; known: one of an earlier vote, whose tempo is the only other one tried."""
     if len(page) < 3 or len(onsets) < 3:
@@ -224,7 +185,18 @@ def vote(onsets: Onsets, page: Page, known: Hypothesis | None = None) -> list[Hy
     if abs(found[0].stretch - 1) > SAME_TEMPO:
         found = distinct([*found, _straighten(onsets, page, found[0])])
     rate = _random_rate(heard, found[0])
-    return distinct([weigh(heard, levels, page, h.zero_s, h.stretch, rate) for h in found[:KEPT]])
+    weighed = [weigh(heard, levels, page, h.zero_s, h.stretch, rate) for h in found[:KEPT]]
+    return distinct([_unhide(onsets, page, h) for h in weighed])
+
+
+def _unhide(onsets: Onsets, page: Page, one: Hypothesis) -> Hypothesis:
+    """The hypothesis without what its soft attacks are heard late by."""
+    due = one.zero_s + one.stretch * page.at_s
+    mine, its = pair_up(onsets.times_s, due)
+    if len(mine) < 3 or len(onsets.attack_db) < len(onsets):
+        return one
+    late_s, sd_s = heard_late(onsets.times_s[mine] - due[its], onsets.attack_db[mine], one.spread_s)
+    return replace(one, zero_s=one.zero_s - late_s, sd_s=float(np.hypot(one.sd_s, sd_s)))
 
 
 def _settled(one: Hypothesis, page: Page) -> bool:
