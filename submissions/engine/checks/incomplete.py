@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from ..facts import TakeFacts
 from ..findings import Finding, Level
 from ..music.written import Part
+from . import not_this_part
 
 CODE = "incomplete"
 LIMIT_SHARE = 0.08  # chosen: a run of missing strokes as long as one bar in twelve
@@ -33,7 +34,7 @@ def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
     zero, ratio = facts.zero.zero_s or 0.0, facts.zero.clock_ratio
     yield Finding(
         CODE,
-        Level.LOOK if _may_begin_earlier(facts) else Level.REDO,
+        Level.LOOK if _may_begin_earlier(facts) or any(not_this_part.check(facts, part)) else Level.REDO,
         f"The take is not complete: {where} cannot be heard.",
         "Play from the first bar to the last in one go, and let the camera run until the last note has rung out.",
         (zero + ratio * strokes[first].written_s,),

@@ -124,6 +124,10 @@ class TestThePart:
         assert said(played=played)["incomplete"] == Level.REDO
         assert said(played=played, zero={"sure": False})["incomplete"] == Level.LOOK
 
+    def test_of_a_doubtful_part_is_not_sent_back_for_what_is_missing(self):
+        found = said(level={"strokes_over_noise_db": 26.0}, played=replace(strokes(missing=[*range(0, 60, 2), *range(60, 75)], explained=0.8)))
+        assert found["not-this-part"] == found["incomplete"] == Level.LOOK
+
     def test_that_stops_is_incomplete_and_no_other_part(self):
         found = said(played=strokes(missing=range(50, 100)))
         assert found["incomplete"] == Level.REDO and "not-this-part" not in found
