@@ -8,7 +8,6 @@ begin whole bars after it, or keep another tempo from it on, or tell nothing; an
 that they say is sure.
 """
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,7 +15,7 @@ from numpy.typing import NDArray
 
 from ..music.click import ClickLayout, on_sample
 from ..music.written import Part
-from .marks import MarkGroup, apart_s, refine
+from .marks import Arrival, MarkGroup, apart_s, first_arrival, refine
 from .votes import Hypothesis
 
 ALONE_HEIGHT = 26.0  # noise reaches it once in 2e11 places
@@ -30,6 +29,7 @@ CONFIRMING = 0.5  # share of written strokes that a confirming hypothesis finds
 PLAIN_HEIGHT = 40.0  # drums, voices and hum stay under 25 in made takes without marks
 LIKE = 0.5  # of the chirps to a group's: groups show 0.9 and more, a chirp on another one's place 0.2 and less
 LATE_BARS = 8
+ANOTHER_GO = 0.5  # of the highest pair's height: marks of several goes are about as loud
 PATH_SD_S = 60e-6  # what a phone's own filters and the first reflections add; measured on made takes
 CLOCK_SD = 40e-6  # of two devices' quartz against each other, when only one group tells
 
@@ -61,12 +61,20 @@ def believe_pair(
         and min(start.height, end.height) > PAIR_HEIGHT
         and start.height + end.height > PAIR_SUM
     ]
-    fine = {id(group): refine(mono, rate, group) for pair in pairs for group in pair}
-    pairs = [pair for pair in pairs if all(fine[id(group)].group.likeness > LIKE for group in pair)]
-    if not pairs:
+    fine: dict[int, Arrival] = {}
+    good: list[tuple[MarkGroup, MarkGroup]] = []
+    for pair in sorted(pairs, key=_height, reverse=True):
+        if good and _height(pair) < ANOTHER_GO * _height(good[0]):
+            break
+        for group in pair:
+            fine[id(group)] = fine.get(id(group)) or refine(mono, rate, group)
+        if all(fine[id(group)].group.likeness > LIKE for group in pair):
+            good.append(pair)
+    if not good:
         return None
-    start, end = _best(pairs)
-    first, last = fine[id(start)], fine[id(end)]
+    latest = max(start.at_s for start, _ in good)  # of several goes, the last
+    start, end = max((pair for pair in good if pair[0].at_s > latest - 0.05), key=_height)
+    first, last = first_arrival(fine[id(start)]), first_arrival(fine[id(end)])
     ratio = apart_s(first, last) / length
     if abs(ratio - 1) > MOST_PPM + 0.0005 / length:
         return None
@@ -103,9 +111,10 @@ def believe_single(
         if _confirmed(fine.at_s - due, layout, ballot) or (
             is_plain(fine) and (torn or _not_denied(fine.at_s - due, layout, ballot, bar_s))
         ):
-            sd = float(np.hypot(fine.sd_s, np.hypot(PATH_SD_S, CLOCK_SD * abs(due))))
-            start_s, end_s = (fine.at_s, None) if fine.rising else (None, fine.at_s)
-            return Marks(fine.at_s - due, sd, 1.0, False, start_s, end_s, sure=not torn)
+            first = first_arrival(refine(mono, rate, fine)).group
+            sd = float(np.hypot(first.sd_s, np.hypot(PATH_SD_S, CLOCK_SD * abs(due))))
+            start_s, end_s = (first.at_s, None) if first.rising else (None, first.at_s)
+            return Marks(first.at_s - due, sd, 1.0, False, start_s, end_s, sure=not torn)
     return None
 
 
@@ -119,15 +128,8 @@ def any_plain(mono: NDArray[np.floating], rate: int, groups: list[MarkGroup]) ->
     return any(is_plain(refine(mono, rate, group).group) for group in groups if group.height > PLAIN_HEIGHT)
 
 
-def _best(pairs: Iterable[tuple[MarkGroup, MarkGroup]]) -> tuple[MarkGroup, MarkGroup]:
-    """The highest pair; of several goes with marks nearly as high, the last."""
-    known = list(pairs)
-    highest = max(start.height + end.height for start, end in known)
-    good = [pair for pair in known if pair[0].height + pair[1].height > 0.5 * highest]
-    latest = max(start.at_s for start, _ in good)
-    return max(
-        (pair for pair in good if pair[0].at_s > latest - 0.05), key=lambda pair: pair[0].height + pair[1].height
-    )
+def _height(pair: tuple[MarkGroup, MarkGroup]) -> float:
+    return pair[0].height + pair[1].height
 
 
 def _confirmed(zero_s: float, layout: ClickLayout, ballot: list[Hypothesis]) -> bool:

@@ -27,7 +27,7 @@ Complex = NDArray[np.complex64]
 SEARCH_HZ = (1_200.0, 3_400.0)  # all clicks' sweeps with their edges
 LEVEL_WINDOW_S = 0.007  # half a click: what is soft for so long, before a stroke or between two, tells of the click
 LEVEL_EXPONENT = 0.75  # of the energy there: 1 would be best for beats of which each is noise of known size alone,
-# 0.5 is best where what is left of the strokes is not; of 80 clicks 36 dB under the drums 70 are found so, 57 by 0.5
+# 0.5 is best where what is left of the strokes is not; of 80 clicks 36 dB under the drums 70 stand over the limit so
 CLEAR_WINDOW_S = 0.030  # about two clicks: alone in the quiet, a click must not be made softer than its own echo
 RATIO_REACH = 250e-6  # phones and players' devices: twice what quartz is sold with, on both sides
 PHASE_STEP_S = 0.12e-3  # a quarter of a period at 2 kHz: the farthest beats may be this far off between two ratios

@@ -7,7 +7,7 @@ h with probability exp(-h) in one place), and nothing here believes a mark; `ali
 Source of the compression filter: any radar textbook (a matched filter with a tapered spectrum against side lobes).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -42,6 +42,7 @@ FINE_HZ = (1_400.0, 6_600.0)
 FINE_BEFORE_S, FINE_AFTER_S = 0.012, 0.012
 FINE_S = FINE_BEFORE_S + MARK_GROUP_S + FINE_AFTER_S + 0.03
 OVERSAMPLING = 16
+KERNEL_S = 0.02  # far longer than all that is laid against it
 LIKE_S = 0.003  # the two groups' answers are compared over this before and twice this after their first arrival
 ALIKE = 0.7  # of two answers of one path; noise 15 dB over the marks leaves more
 
@@ -65,6 +66,7 @@ class Arrival:
     response: NDArray[np.complex128]
     begin_s: float
     rate: int
+    noise: float  # of the response, by what its chirps differ
 
 
 def search_marks(spectrum: Spectrum) -> tuple[list[MarkGroup], list[MarkGroup]]:
@@ -134,7 +136,7 @@ def _advance(band: Band, seconds: float) -> NDArray[np.complex64]:
 
 
 def refine(mono: NDArray[np.floating], rate: int, group: MarkGroup, stretch: float = 1.0) -> Arrival:
-    """The group with its first arrival to a small part of a sample, at the sound's full rate."""
+    """The group with its first peak to a small part of a sample, at the sound's full rate."""
     start = round((group.at_s - FINE_BEFORE_S) * rate)
     responses = _chirp_responses(mono, rate, start, group.rising, stretch)
     inside = _inside_file(group, len(mono) / rate, stretch)
@@ -149,11 +151,18 @@ def refine(mono: NDArray[np.floating], rate: int, group: MarkGroup, stretch: flo
     width_s = 1.0 / (2 * np.pi * 0.18 * (FINE_HZ[1] - FINE_HZ[0]))  # 0.18: rms width of a Hann spectrum
     sd = float(np.hypot(width_s * noise / (top + 1e-20) / np.sqrt(2), 4e-6))
     at_s = start / rate + at / (rate * OVERSAMPLING)
-    pair = first_of_pair(mean, rate * OVERSAMPLING, noise, round(at), _kernel(rate))
-    if pair is not None:
-        at_s = start / rate + round(at) / (rate * OVERSAMPLING) + pair.delay_s
-        sd = float(np.hypot(sd, pair.sd_s))
-    return Arrival(MarkGroup(at_s, group.height, likeness, sd, group.rising), mean, start / rate, rate * OVERSAMPLING)
+    fine = MarkGroup(at_s, group.height, likeness, sd, group.rising)
+    return Arrival(fine, mean, start / rate, rate * OVERSAMPLING, noise)
+
+
+def first_arrival(peak: Arrival) -> Arrival:
+    """The refined group with the first arrival of two that make one peak, where there are two."""
+    k = round((peak.group.at_s - peak.begin_s) * peak.rate)
+    pair = first_of_pair(peak.response, peak.rate, peak.noise, k, _kernel(peak.rate // OVERSAMPLING))
+    if pair is None:
+        return peak
+    sd = float(np.hypot(peak.group.sd_s, pair.sd_s))
+    return replace(peak, group=replace(peak.group, at_s=peak.begin_s + k / peak.rate + pair.delay_s, sd_s=sd))
 
 
 def _inside_file(group: MarkGroup, seconds: float, stretch: float) -> NDArray[np.bool_]:
@@ -186,31 +195,48 @@ def _chirp_responses(
     low, high = max(start, 0), min(start + count, len(mono))
     piece[low - start : max(low, high) - start] = mono[low : max(low, high)]
     size, hz, wave, levelled = _filter(rate, rising)
-    flat = fft.rfft(piece, size) * levelled * np.conj(wave)
-    window = round((FINE_BEFORE_S + FINE_AFTER_S) * rate)
-    each = [flat * np.exp(2j * np.pi * hz * offset * stretch) for offset in mark_offsets_s(rising)]
-    return np.array([_analytic(one, size, window) for one in each])
+    first, count_in = _inside(hz)
+    inside = slice(first, first + count_in)
+    flat = fft.rfft(piece, size)[inside] * (levelled * np.conj(wave))[inside]
+    step = _step(rate)
+    window = round((FINE_BEFORE_S + FINE_AFTER_S) * rate) // step * step
+    each = np.zeros((len(MARK_GAINS), size // step), np.complex128)
+    for row, offset in zip(each, mark_offsets_s(rising), strict=True):
+        row[:count_in] = flat * np.exp(2j * np.pi * hz[inside] * offset * stretch)
+    return np.array([_analytic(row, float(hz[first]), rate, step, window) for row in each])
+
+
+def _step(rate: int) -> int:
+    """Samples between two of the fine band's own, which must not be slower than it is wide."""
+    return max(step for step in (8, 6, 4, 2, 1) if rate / step > 1.02 * (FINE_HZ[1] - FINE_HZ[0]) or step == 1)
+
+
+def _inside(hz: Array) -> tuple[int, int]:
+    """(first, count) of the frequencies inside the fine band."""
+    inside = np.flatnonzero((hz > FINE_HZ[0]) & (hz < min(FINE_HZ[1], 0.96 * float(hz[-1]))))
+    return int(inside[0]), len(inside)
 
 
 @lru_cache(maxsize=8)
 def _filter(rate: int, rising: bool) -> tuple[int, Array, NDArray[np.complex128], Array]:
     """(points, their frequencies, one chirp's spectrum, what to weigh by before it is taken out) at full rate."""
-    size = fft.next_fast_len(2 * round(FINE_S * rate))
+    step = _step(rate)
+    size = step * fft.next_fast_len(2 * round(FINE_S * rate) // step + 1)
     hz = fft.rfftfreq(size, 1 / rate)
     wave = fft.rfft(mark_wave(rate, rising), size)
-    inside = (hz > FINE_HZ[0]) & (hz < min(FINE_HZ[1], 0.48 * rate))
+    first, count = _inside(hz)
     taper = np.zeros(len(hz))
-    taper[inside] = np.hanning(int(inside.sum()))
+    taper[first : first + count] = np.hanning(count)
     power = np.abs(wave) ** 2
     return size, hz, wave, taper / (power + 0.05 * power.max())
 
 
 @lru_cache(maxsize=4)
 def _kernel(rate: int) -> Kernel:
-    """The answer of a path of one arrival; sums over every fourth frequency repeat after 0.4 s only."""
+    """The answer of a path of one arrival, at frequencies so far apart that it repeats after KERNEL_S only."""
     _, hz, wave, levelled = _filter(rate, True)
     size = levelled * np.abs(wave) ** 2
-    inside = np.flatnonzero(size)[::4]
+    inside = np.flatnonzero(size)[:: max(1, round(1 / (KERNEL_S * float(hz[1]))))]
     return Kernel(hz[inside], size[inside])
 
 
@@ -248,15 +274,19 @@ def _gains(rising: bool) -> Array:
     return np.array(MARK_GAINS if rising else MARK_GAINS[::-1])
 
 
-def _analytic(spectrum: NDArray[np.complex128], size: int, window: int) -> NDArray[np.complex128]:
-    """The one-sided signal's first `window` samples, OVERSAMPLING times as dense."""
-    one_sided = np.zeros(size, np.complex128)
-    one_sided[: len(spectrum)] = spectrum
-    short: NDArray[np.complex128] = fft.ifft(one_sided)[:window]
-    dense = np.zeros(window * OVERSAMPLING, np.complex128)
-    dense[: window // 2 + 1] = fft.fft(short)[: window // 2 + 1]
-    out: NDArray[np.complex128] = fft.ifft(dense) * OVERSAMPLING
+def _analytic(band: NDArray[np.complex128], low_hz: float, rate: int, step: int, window: int) -> NDArray[np.complex128]:
+    """The one-sided signal's first `window` samples, OVERSAMPLING times as dense, from its bins from low_hz on.
+
+    The band alone is turned back, every `step` samples, then made dense and lifted to where it belongs.
+    """
+    short: NDArray[np.complex128] = fft.ifft(band)[: window // step] / step
+    size = len(short) * step * OVERSAMPLING
+    bins = fft.fft(short)
+    dense = np.zeros(size, np.complex128)
+    dense[: len(short)] = bins
+    lift = np.exp(2j * np.pi * low_hz / (rate * OVERSAMPLING) * np.arange(size))
+    out: NDArray[np.complex128] = fft.ifft(dense) * lift * (step * OVERSAMPLING)
     return out
 
 
-__all__ = ["Arrival", "MarkGroup", "apart_s", "refine", "search_marks"]
+__all__ = ["Arrival", "MarkGroup", "apart_s", "first_arrival", "refine", "search_marks"]

@@ -8,8 +8,8 @@ import soxr
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from submissions.engine.ear.page import pair_up
 from submissions.engine.ear.means import robust_mean
+from submissions.engine.ear.page import pair_up
 from submissions.engine.rehearsal.playing import bent
 from submissions.engine.rehearsal.spec import BEGINNER, PROFESSIONAL, Faults
 from submissions.engine.rehearsal.take import make_take
