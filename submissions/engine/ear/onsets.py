@@ -43,6 +43,7 @@ VOICE_WIDTH_S = 0.001  # first voices of one drum lie within it on both sides of
 VOICE_BEFORE_S, VOICE_DB, SURE_VOICE_DB = 0.005, 4.0, 7.0
 VOICE_UNDER_DB, SECOND_S = 24.0, 0.010  # so far under the second voice at most: slaps on boxes lie 13 to 21 under
 LEAST_VOICES, VOICE_SHARE, MORE_SHARE = 5, 0.12, 0.06  # further voices of drums that are known to have two need less
+VOICE_STEP_S, VOICE_SLACK_DB = 0.0005, 1.0  # of the quick look whether there can be any
 VOICE_ROUNDS = 4  # several drums, or three voices
 
 
@@ -146,36 +147,63 @@ def first_voices(mono: NDArray[np.floating], rate: int, times_s: Array) -> Array
     voice always lies at the same one.
     """
     out, moved = times_s.copy(), np.zeros(len(times_s), bool)
-    if len(out) < LEAST_VOICES:
-        return out
-    reach = (VOICE_S - VOICE_GUARD_S) / 2
-    wide = signal.sosfilt(_band(*FOOT_BANDS_HZ[0][:3], rate), mono)
-    power = np.concatenate([[0.0], np.cumsum(wide * wide)])
+    least = max(LEAST_VOICES, VOICE_SHARE * len(out))
     for _ in range(VOICE_ROUNDS):
+        around = _Around(mono, rate, out)
+        steps = np.arange(VOICE_GUARD_S, VOICE_S, VOICE_STEP_S)[None, :]
+        most = around.rise(np.repeat(steps, len(out), axis=0)).max(axis=1, initial=-np.inf)
+        if np.count_nonzero(most > SURE_VOICE_DB - VOICE_SLACK_DB) < least:
+            break
+        reach = (VOICE_S - VOICE_GUARD_S) / 2
         earlier, _ = find_feet(mono, rate, out - VOICE_GUARD_S - reach, reach, reach)
         lag = out - earlier
-        loud = _mean_power(power, earlier, earlier + ATTACK_S, rate)
-        rise = 10 * np.log10(loud / _mean_power(power, earlier - VOICE_BEFORE_S, earlier, rate))
-        under = 10 * np.log10(_mean_power(power, out, out + SECOND_S, rate) / loud)
-        apart = (lag > np.where(moved, LEAST_MORE_S, LEAST_VOICE_S)) & (under < VOICE_UNDER_DB)
-        sure = np.sort(lag[apart & (rise > SURE_VOICE_DB)])
-        if len(sure) < LEAST_VOICES:
-            break
+        rise = around.rise(lag[:, None])[:, 0]
+        rise[around.under(lag) > VOICE_UNDER_DB] = -np.inf
+        rise[lag < np.where(moved, LEAST_MORE_S, LEAST_VOICE_S)] = -np.inf
+        sure = np.sort(lag[rise > SURE_VOICE_DB])
         together = np.searchsorted(sure, sure + VOICE_WIDTH_S) - np.searchsorted(sure, sure - VOICE_WIDTH_S)
-        if together.max() < max(LEAST_VOICES, (MORE_SHARE if moved.any() else VOICE_SHARE) * len(out)):
+        if together.max(initial=0) < least:
             break
-        own = apart & (np.abs(lag - sure[int(np.argmax(together))]) <= VOICE_WIDTH_S) & (rise > VOICE_DB)
+        own = (np.abs(lag - sure[int(np.argmax(together))]) <= VOICE_WIDTH_S) & (rise > VOICE_DB)
         out[own] = earlier[own]
         moved |= own
+        least = max(LEAST_VOICES, MORE_SHARE * len(out))
     return out
 
 
-def _mean_power(running: Array, start_s: Array, stop_s: Array, rate: int) -> Array:
-    """Mean power from start to stop; running (n + 1,) is the running sum of power."""
-    last = len(running) - 1
-    start, stop = (np.clip(np.round(at * rate).astype(np.int64), 0, last) for at in (start_s, stop_s))
-    mean: Array = (running[stop] - running[start]) / np.maximum(stop - start, 1) + QUIET
-    return mean
+class _Around:
+    """The power around each foot, in the widest band."""
+
+    def __init__(self, mono: NDArray[np.floating], rate: int, feet_s: Array) -> None:
+        before, after = (round(t * rate) for t in (VOICE_S + VOICE_BEFORE_S + VOICE_STEP_S, SECOND_S))
+        settle = round(SETTLE_S * rate)
+        padded = np.concatenate([np.zeros(before + settle, mono.dtype), mono, np.zeros(after + 1, mono.dtype)])
+        starts = np.clip(np.round(feet_s * rate).astype(np.int64), 0, len(mono))
+        pieces = np.lib.stride_tricks.sliding_window_view(padded, settle + before + after)[starts]
+        wide = signal.sosfilt(_band(*FOOT_BANDS_HZ[0][:3], rate), pieces, axis=1)[:, settle:]
+        self.running = np.concatenate([np.zeros((len(starts), 1)), np.cumsum(wide * wide, axis=1)], axis=1)
+        self.before, self.rate = before, rate
+
+    def mean(self, start_s: Array, stop_s: Array) -> Array:
+        """Mean power between times told from the foot, shape (feet, places)."""
+        last = self.running.shape[1] - 1
+        start, stop = (
+            np.clip(self.before + np.round(at * self.rate).astype(np.int64), 0, last) for at in (start_s, stop_s)
+        )
+        total = np.take_along_axis(self.running, stop, axis=1) - np.take_along_axis(self.running, start, axis=1)
+        mean: Array = total / np.maximum(stop - start, 1) + QUIET
+        return mean
+
+    def rise(self, lag_s: Array) -> Array:
+        """How far power rises so long before the foot, dB; shape of lag_s (feet, places)."""
+        rise: Array = 10 * np.log10(self.mean(-lag_s, ATTACK_S - lag_s) / self.mean(-lag_s - VOICE_BEFORE_S, -lag_s))
+        return rise
+
+    def under(self, lag_s: Array) -> Array:
+        """How far what begins there lies under what begins at the foot, dB, shape (feet,)."""
+        first, foot = self.mean(-lag_s[:, None], ATTACK_S - lag_s[:, None]), np.zeros((len(lag_s), 1))
+        under: Array = 10 * np.log10(self.mean(foot, foot + SECOND_S) / first)
+        return under[:, 0]
 
 
 def _likeliest_split(sums: list[Array], guard: int) -> NDArray[np.int64]:
