@@ -31,7 +31,7 @@ def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
     if part is None or not strokes.written or facts.level.silent or not facts.container.has_sound:
         return
     if len(strokes.heard_s) < MIN_HEARD:
-        if facts.level.noise_db > max(LIMIT_HEARD_DB, facts.level.peak_db - LIMIT_DROWNED_DB):
+        if _drowned(facts):
             return  # Nothing can be said of the part; `noisy` says why.
         yield Finding(
             CODE,
@@ -52,6 +52,13 @@ def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
         f"and the part explains {strokes.explained_share:.0%} of what was heard.",
         "Check that you sent the right file and chose the right part and segment; if you did, practise with the guide and record again.",
     )
+
+
+def _drowned(facts: TakeFacts) -> bool:
+    """Whether noise is all that can be heard, or hides what else was struck."""
+    level = facts.level
+    hidden = bool(facts.strokes.heard_s) and level.strokes_over_noise_db < LIMIT_HIDING_DB
+    return level.noise_db > LIMIT_HEARD_DB and (hidden or level.peak_db - level.noise_db < LIMIT_DROWNED_DB)
 
 
 def _clearly_another(facts: TakeFacts) -> bool:
