@@ -14,6 +14,7 @@ from scipy.ndimage import uniform_filter1d
 Complex = NDArray[np.complex64]
 SILENT_POWER = 1e-9  # of the loud part: 90 dB under it, beneath the noise of any microphone
 SLOPE_HZ = 150.0
+QUANTILE_STEP = 16  # smoothed energy is nearly the same from one sample to the next
 GRID = 192  # every band edge and band rate is the sample rate times a whole number over this: 250 Hz at 48 kHz
 
 
@@ -82,7 +83,7 @@ def level_out(band: Band, window_s: float, floor_share: float = 1e-3, exponent: 
     """
     power = (band.samples.real**2 + band.samples.imag**2).astype(np.float64)
     local = uniform_filter1d(power, max(1, round(window_s * band.rate)), mode="constant")
-    middle, loud = np.quantile(local, (0.5, 0.95))
+    middle, loud = np.quantile(local[::QUANTILE_STEP], (0.5, 0.95))
     # Digital silence is not quite nought after a transform; what is left there must not be raised to a signal.
     floor = max(middle * floor_share, loud * SILENT_POWER) + 1e-20
     scale = np.sqrt(local + floor) if exponent == 0.5 else ((local + floor) / (middle + floor)) ** exponent

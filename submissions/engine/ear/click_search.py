@@ -15,7 +15,7 @@ from ..music.click import ClickBeat, ClickLayout, on_sample
 from ..music.written import Part
 from .baseband import Spectrum
 from .click_time import refine_click
-from .clicks import REACH_S, ClickBand, ClickSum, prepare, search_click
+from .clicks import LEAST_BEATS, RATIO_REACH, REACH_S, ClickBand, ClickSum, prepare, search_click
 from .combs import prepare_comb, refine_comb, search_comb
 from .votes import Hypothesis
 
@@ -25,12 +25,14 @@ FIRST_HEIGHT = 17.0  # at the zero the strokes like best: 180 searches of takes 
 NEAR_HEIGHT = 19.5  # most of them at odd places and clocks; at the other zeros that strokes propose
 USUAL_PUSH_S = 0.030  # a beginner's
 USUAL_CLOCK = 80e-6  # of two devices' quartz against each other
-FAR_HEIGHT = 24.0  # anywhere else
+FAR_HEIGHT = 24.0  # anywhere else ...
+FAR_CLOCK = 125e-6  # ... and there a clock that is odd too is not looked for
 SAME_SHARE = 0.7  # of the greatest height: an earlier go's click is as good as the last one's, and the last one counts
 BEAT_REACH_S = 0.012  # onsets on beats are clicks themselves: their zero is known that well
 LATE_BARS = 4
 SAME_PLACE_S = 0.020
 PROPOSED = 5
+PROPOSED_NATS = 30.0  # what lies farther behind the best is proposed by nothing
 COUNTED_EXCESS = 14.0  # a stranger's click in the count-off alone; sticks by a player stayed under 10.1
 LEAST_COUNTED = 6
 COUNT_PROPOSED = 2  # places at which the count-off's click alone is looked for
@@ -82,6 +84,7 @@ def find_ours(
         return replace(time_ours(spectrum, layout, found), whole=_begins_with(band, layout, found))
     counted = replace(layout, beats=tuple(beat for beat in layout.beats if beat.counted))
     near = [one.zero_s for one in ballot[:COUNT_PROPOSED] if ballot[0].gain - one.gain < COUNT_NATS]
+    near = [at for at in near if sum(at + beat.at_s > 0 for beat in counted.beats) >= LEAST_BEATS]
     clear = prepare(spectrum, counted, under_drums=False) if near else band
     sums = [(zero, search_click(clear, counted, zero)) for zero in near]
     believed = [one for zero, one in sums if one is not None and _is_count(band, layout, one, zero)]
@@ -149,11 +152,13 @@ def _search(
             return
         if reach_s == REACH_S:
             looked.append(near_s)
-        found = search_click(band, layout, near_s, reach_s)
+        clock = FAR_CLOCK if needed == FAR_HEIGHT else RATIO_REACH
+        found = search_click(band, layout, near_s, reach_s, clock)
         if found is not None and found.height > needed + _oddness(found, near_s):
             believed.append(found)
 
-    for rank, hypothesis in enumerate(ballot[:PROPOSED]):
+    near = [one for one in ballot[:PROPOSED] if ballot[0].gain - one.gain < PROPOSED_NATS]
+    for rank, hypothesis in enumerate(near):
         look(hypothesis.zero_s, NEAR_HEIGHT if rank else FIRST_HEIGHT)
     if not believed:
         for near_s in _on_beats(heard_s, layout):

@@ -34,6 +34,7 @@ PHASE_STEP_S = 0.12e-3  # a quarter of a period at 2 kHz: the farthest beats may
 BLOCK = 8  # beats summed at coarse ratios first
 REACH_S = 0.090  # how far a zero from the strokes may be off: push or drag of a beginner and more
 LEAST_ALIKE = 2
+LEAST_BEATS = 4  # in the file, to look at all
 FEW_BEATS = 16
 WORTH_TURNING = 13.0  # under this no turning of the ratio within a step makes a click of it
 TURNS = (-0.6, -0.4, -0.2, 0.0, 0.2, 0.4, 0.6)
@@ -89,9 +90,12 @@ def prepare(spectrum: Spectrum, layout: ClickLayout, under_drums: bool = True, w
     return ClickBand(answers, band.rate, band.low_hz)
 
 
-def search_click(band: ClickBand, layout: ClickLayout, near_s: float, reach_s: float = REACH_S) -> ClickSum | None:
+def search_click(
+    band: ClickBand, layout: ClickLayout, near_s: float, reach_s: float = REACH_S, ratio_reach: float = RATIO_REACH
+) -> ClickSum | None:
     """The click whose zero lies within reach_s of near_s, or None when the file holds too few of its beats.
 
+    ratio_reach: how far its clock may be off, in file seconds a click second.
     Each kind of click is summed on its own: a room or a filter turns the phase of one against the other.
     """
     beats = [
@@ -102,15 +106,17 @@ def search_click(band: ClickBand, layout: ClickLayout, near_s: float, reach_s: f
     if gathered is None:
         return None
     kinds = _by_kind(gathered, [layout.beats[i].kind for i in gathered.inside])
-    sums = [_best_sum(kinds, near_s, reach_s)]
+    sums = [_best_sum(kinds, near_s, reach_s, ratio_reach)]
     if len(kinds) > 1 and len(gathered.at_s) <= FEW_BEATS:
-        sums.append(_best_sum([gathered], near_s, reach_s))  # too few of each kind to be alike by themselves
+        sums.append(
+            _best_sum([gathered], near_s, reach_s, ratio_reach)
+        )  # too few of each kind to be alike by themselves
     return max(sums, key=lambda one: one.height)
 
 
-def _best_sum(kinds: list[Gathered], near_s: float, reach_s: float) -> ClickSum:
+def _best_sum(kinds: list[Gathered], near_s: float, reach_s: float, ratio_reach: float) -> ClickSum:
     """The highest place and ratio for the beats of all kinds."""
-    ratios = ratio_steps(kinds)
+    ratios = ratio_steps(kinds, ratio_reach)
     parts = [np.abs(fft.ifft(sum_beats(one, ratios), axis=1)) ** 2 / energies(one, ratios) for one in kinds]
     heights = np.asarray(sum(parts))
     k, at = (int(i) for i in np.unravel_index(int(np.argmax(heights)), heights.shape))
@@ -145,7 +151,7 @@ def gather(
     starts = np.array([near_s + at - reach_s for at, _, _ in beats])
     first = np.floor(starts * rate).astype(np.int64)
     inside = [i for i, k in enumerate(first) if k >= 0 and k + points < len(beats[i][1])]
-    if len(inside) < 4:
+    if len(inside) < LEAST_BEATS:
         return None
     rows = np.array([beats[i][1][first[i] : first[i] + points] * np.float32(beats[i][2]) for i in inside])
     slow_hz = np.arange(points) * (rate / points)
@@ -161,10 +167,10 @@ def gather(
     )
 
 
-def ratio_steps(kinds: Sequence[Gathered]) -> Array:
+def ratio_steps(kinds: Sequence[Gathered], reach: float = RATIO_REACH) -> Array:
     """Ratios less one, close enough together for the farthest beats to stay in phase."""
     span = max(*(float(np.abs(one.at_s).max()) for one in kinds), 1.0)
-    steps: Array = np.arange(-RATIO_REACH, RATIO_REACH, PHASE_STEP_S / span)
+    steps: Array = np.arange(-reach, reach, PHASE_STEP_S / span)
     return steps
 
 
@@ -175,11 +181,13 @@ def energies(gathered: Gathered, ratios: Array, least: int = LEAST_SLIDE) -> NDA
     blocks = uniform_filter1d(np.add.reduceat(power, edges, axis=0), least, axis=1, mode="wrap")
     points = blocks.shape[1]
     twice = np.concatenate([blocks, blocks], axis=1).astype(np.float32)
-    out = np.empty((len(ratios), points), np.float32)
-    for row, ratio in zip(out, ratios.tolist(), strict=True):
-        firsts = np.round(ratio * centres * gathered.rate).astype(np.int64) % points
-        row[:] = twice[0, firsts[0] : firsts[0] + points]
-        for block, first in zip(twice[1:], firsts[1:].tolist(), strict=True):
+    out = np.zeros((len(ratios), points), np.float32)
+    slides = np.round(np.outer(ratios, centres) * gathered.rate).astype(np.int64) % points
+    for k, row in enumerate(out):
+        if k and np.array_equal(slides[k], slides[k - 1]):
+            row[:] = out[k - 1]
+            continue
+        for block, first in zip(twice, slides[k].tolist(), strict=True):
             row += block[first : first + points]
     return out + np.float32(ENERGY_FLOOR * power.sum(axis=0).mean())
 
