@@ -30,7 +30,7 @@ PLAIN_HEIGHT = 40.0  # drums, voices and hum stay under 25 in made takes without
 LIKE = 0.5  # of the chirps to a group's: groups show 0.9 and more, a chirp on another one's place 0.2 and less
 LATE_BARS = 8
 ANOTHER_GO = 0.5  # of the highest pair's height: marks of several goes are about as loud
-PATH_SD_S = 60e-6  # what a phone's own filters and the first reflections add; measured on made takes
+PATH_SD_S = 40e-6  # what a phone's own filters and the first reflections add; measured on made takes
 CLOCK_SD = 40e-6  # of two devices' quartz against each other, when only one group tells
 
 
