@@ -36,6 +36,8 @@ NOISE_RANGE_DB, WORTH_DB = 20.0, 8.0
 THRESHOLD_DB = 2.0  # mean rise over all bands; tuned on seeds under 10 000
 CHUNK = 512  # frames transformed at a time: keeps a ten-minute take within a few megabytes
 MASK_SHARE = 0.25  # a click is taken out to about -10 dB where a phone's gain moves or a coder smears it
+HOLES_SHARE = 0.02  # a band that sounds for less of the time says nothing of its noise
+RARE_UNDER_DB = 14.0  # such a band counts where it comes 6 dB over the least power that tells anything
 TINY = 1e-20  # keeps logarithms of silence finite
 
 
@@ -61,7 +63,9 @@ def measure_novelty(mono: NDArray[np.floating], rate: int) -> Novelty:
         return Novelty(np.zeros(0), np.zeros(0), np.zeros((0, octaves.shape[1]), np.float32), nothing, share, share)
     power = _band_power(mono, rate, np.arange(count), weights)
     quiet = _quantile(power[::4], QUIET_SHARE)
-    floor = np.maximum(quiet, power.max() * np.float32(10 ** (-FLOOR_UNDER_PEAK_DB / 10))) + np.float32(TINY)
+    least = power.max() * np.float32(10 ** (-FLOOR_UNDER_PEAK_DB / 10)) + np.float32(TINY)
+    quiet = _without_holes(power, quiet, least)
+    floor = np.maximum(quiet, least)
     level = 10 * np.log10(power + floor)
     rise = np.zeros_like(level)
     rise[LAG_FRAMES:] = np.maximum(level[LAG_FRAMES:] - level[:-LAG_FRAMES], 0)
@@ -88,6 +92,22 @@ def _worth(power: Frames, quiet: Frames) -> Frames:
         if worth.any():
             break
     return worth
+
+
+def _without_holes(power: Frames, quiet: Frames, least: np.float32) -> Frames:
+    """quiet with the bands that a coder leaves out now and then told from the frames in which they sound.
+
+    What comes and goes with a coder's budget ranges over 70 dB, and rises as strokes do, though no stroke is in it.
+    """
+    out = quiet.copy()
+    for band in np.flatnonzero(quiet < least):
+        sounding = power[::4, band]
+        sounding = sounding[sounding > least]
+        if len(sounding) > HOLES_SHARE * len(power[::4]):
+            out[band] = np.partition(sounding, len(sounding) // 10)[len(sounding) // 10]
+        else:
+            out[band] = least * np.float32(10 ** (-RARE_UNDER_DB / 10))
+    return out
 
 
 def _quantile(power: Frames, share: float) -> Frames:

@@ -5,6 +5,7 @@ import mir_eval
 import numpy as np
 import pytest
 import soxr
+from scipy import signal
 
 from submissions.engine.ear import onsets
 
@@ -72,6 +73,21 @@ class TestDetect:
             mono[round(at * 48_000) :][:720] += 0.4 * rng.normal(size=720) * np.exp(-np.arange(720) / 200)
         found = onsets.detect(mono, 48_000).times_s
         assert mir_eval.onset.f_measure(true, found, window=0.005)[0] > 0.9
+
+    def test_hears_low_thumps_though_a_coder_leaves_out_the_rest_now_and_then(self):
+        """A coder's budget switches whole bands of the noise on and off, by 70 dB: that is no stroke."""
+        rng = np.random.default_rng(7)
+        rate, true = 48_000, 0.7 + 0.41 * np.arange(60)
+        noise = rng.normal(0, 1e-3, 27 * rate)
+        steep = signal.butter(12, 1_500, "highpass", fs=rate, output="sos")
+        high = signal.sosfilt(steep, noise)
+        switched = np.repeat(rng.random(len(noise) // 1_024 + 1) < 0.5, 1_024)[: len(noise)]
+        mono = noise - high + signal.sosfilt(steep, high * switched)
+        for at in true:
+            n = np.arange(round(0.1 * rate))
+            mono[round(at * rate) :][: len(n)] += 0.2 * np.sin(2 * np.pi * 110 * n / rate) * np.exp(-n / (0.03 * rate))
+        found = onsets.detect(mono, rate).times_s
+        assert mir_eval.onset.f_measure(true, found, window=0.025)[0] > 0.9
 
     @pytest.mark.parametrize("factor", [0.02, 0.3, -1.0])
     def test_does_not_care_for_gain_or_polarity(self, factor):
