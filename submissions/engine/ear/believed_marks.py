@@ -28,6 +28,7 @@ NEAR_S = 0.080  # how far the strokes may lie from the marks' zero: push or drag
 CONFIRMING = 0.5  # share of written strokes that a confirming hypothesis finds
 PLAIN_HEIGHT = 40.0  # drums, voices and hum stay under 25 in made takes without marks
 LIKE = 0.5  # of the chirps to a group's: groups show 0.9 and more, a chirp on another one's place 0.2 and less
+MATE_LIKE = 0.35  # ... in noise, where the other group of the pair is plainly one and the distance is the click's
 LATE_BARS = 8
 ANOTHER_GO = 0.5  # of the highest pair's height: marks of several goes are about as loud
 PATH_SD_S = 40e-6  # what a phone's own filters and the first reflections add; measured on made takes
@@ -68,7 +69,8 @@ def believe_pair(
             break
         for group in pair:
             fine[id(group)] = fine.get(id(group)) or refine(mono, rate, group)
-        if all(fine[id(group)].group.likeness > LIKE for group in pair):
+        weaker, stronger = sorted(fine[id(group)].group.likeness for group in pair)
+        if stronger > LIKE and weaker > MATE_LIKE:
             good.append(pair)
     if not good:
         return None
