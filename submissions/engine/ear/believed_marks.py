@@ -77,14 +77,17 @@ def believe_pair(
     latest = max(start.at_s for start, _ in good)  # of several goes, the last
     start, end = max((pair for pair in good if pair[0].at_s > latest - 0.05), key=_height)
     first, last = first_arrival(fine[id(start)]), first_arrival(fine[id(end)])
-    ratio = apart_s(first, last) / length
+    apart = apart_s(first, last)
+    ratio = apart / length
     if abs(ratio - 1) > MOST_PPM + 0.0005 / length:
         return None
     # Either group tells zero, the distance being known far better than their first arrivals are.
     told = np.array([first.group.at_s - ratio * due_start, last.group.at_s - ratio * due_end])
     sds = np.array([first.group.sd_s, last.group.sd_s])
     weights = sds**-2 / np.sum(sds**-2)
-    sd = float(np.sqrt(weights @ sds**2 / 2 + weights @ (told - weights @ told) ** 2 + PATH_SD_S**2))
+    if apart == last.group.at_s - first.group.at_s:  # the answers are unlike: the second tells the clock and no more
+        weights = np.array([1.0, 0.0])
+    sd = float(np.sqrt(weights**2 @ sds**2 + weights @ (told - weights @ told) ** 2 + PATH_SD_S**2))
     return Marks(float(weights @ told), sd, ratio, True, first.group.at_s, last.group.at_s)
 
 

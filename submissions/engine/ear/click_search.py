@@ -22,7 +22,9 @@ from .votes import Hypothesis
 Array = NDArray[np.float64]
 
 FIRST_HEIGHT = 17.0  # at the zero the strokes like best: 180 searches of takes without a click stayed under 17.6,
-NEAR_HEIGHT = 19.5  # most of them at odd places and clocks; at the other zeros that strokes propose
+NEAR_HEIGHT = (
+    19.0  # most of them at odd places and clocks; at the other zeros that strokes propose, and whole bars away
+)
 USUAL_PUSH_S = 0.030  # a beginner's
 USUAL_CLOCK = 80e-6  # of two devices' quartz against each other
 FAR_HEIGHT = 24.0  # anywhere else ...
@@ -92,12 +94,15 @@ def find_ours(
         return None
     found = max(believed, key=lambda one: one.height)
     whole = _confirm(band, layout, found.zero_s)
+    # A bar away half of a count-off's beats are still on beats: alone it is certain only where it is loud.
+    certain = None if found.height > FAR_HEIGHT or whole is not None else False
     if len(counted.beats) < LEAST_COUNTED or (whole is not None and _confirm(band, _playing(layout), found.zero_s)):
-        return time_ours(spectrum, layout, whole or found)
+        return replace(time_ours(spectrum, layout, whole or found), whole=certain)
     middle_s = sum(beat.at_s for beat in counted.beats) / len(counted.beats)
     fixed = replace(found, zero_s=found.zero_s + (found.ratio - 1) * middle_s, ratio=1.0)
     timed = time_ours(spectrum, counted, fixed)
-    return replace(timed, sd_s=float(np.hypot(timed.sd_s, CLOCK_SD * abs(middle_s))), clock_known=False)
+    sd_s = float(np.hypot(timed.sd_s, CLOCK_SD * abs(middle_s)))
+    return replace(timed, sd_s=sd_s, clock_known=False, whole=certain)
 
 
 def _is_count(band: ClickBand, layout: ClickLayout, found: ClickSum, near_s: float) -> bool:
@@ -147,26 +152,25 @@ def _search(
     believed: list[ClickSum] = []
     looked: list[float] = []
 
-    def look(near_s: float, needed: float, reach_s: float = REACH_S) -> None:
+    def look(near_s: float, needed: float, reach_s: float = REACH_S, clock: float = FAR_CLOCK) -> None:
         if any(abs(near_s - other) < REACH_S - reach_s + SAME_PLACE_S for other in looked):
             return
         if reach_s == REACH_S:
             looked.append(near_s)
-        clock = FAR_CLOCK if needed == FAR_HEIGHT else RATIO_REACH
         found = search_click(band, layout, near_s, reach_s, clock)
         if found is not None and found.height > needed + _oddness(found, near_s):
             believed.append(found)
 
     near = [one for one in ballot[:PROPOSED] if ballot[0].gain - one.gain < PROPOSED_NATS]
     for rank, hypothesis in enumerate(near):
-        look(hypothesis.zero_s, NEAR_HEIGHT if rank else FIRST_HEIGHT)
+        look(hypothesis.zero_s, NEAR_HEIGHT if rank else FIRST_HEIGHT, clock=RATIO_REACH)
     if not believed:
         for near_s in _on_beats(heard_s, layout):
             look(near_s, FAR_HEIGHT, BEAT_REACH_S)
     if not believed and ballot:
         bar_s = part.bars_from_zero()[0].length_s / layout.tempo_scale
         for bars in (*range(-LATE_BARS, 0), 1):
-            look(ballot[0].zero_s + bars * bar_s, FAR_HEIGHT)
+            look(ballot[0].zero_s + bars * bar_s, NEAR_HEIGHT)
     if not believed:
         return None
     highest = max(c.height for c in believed)
