@@ -124,9 +124,8 @@ def find_feet(
     if not len(near_s):
         return np.zeros(0), np.zeros(0)
     before, after, settle = (round(t * rate) for t in (before_s, after_s, SETTLE_S))
-    padded = np.concatenate([np.zeros(before + settle), mono, np.zeros(after + 1)])
     starts = np.clip(np.round(near_s * rate).astype(np.int64), 0, len(mono))
-    pieces = np.lib.stride_tricks.sliding_window_view(padded, settle + before + after)[starts]
+    pieces = _cut_out(mono, starts - before - settle, settle + before + after)
     sums = []
     for low, high, order, _ in FOOT_BANDS_HZ:
         band = signal.sosfilt(_band(low, high, order, rate), pieces, axis=1)[:, settle:]
@@ -138,6 +137,14 @@ def find_feet(
     loud = (total[rows, stop] - total[rows, best]) / (stop - best)
     attack = 10 * np.log10((loud + QUIET) / (total[rows, best] / best + QUIET))
     return np.maximum((starts - before + best) / rate, 0.0), attack
+
+
+def _cut_out(mono: NDArray[np.floating], first: NDArray[np.int64], length: int) -> Array:
+    """Pieces of mono, shape (pieces, length), beginning at samples `first`; silence outside."""
+    at = first[:, None] + np.arange(length)[None, :]
+    pieces: Array = mono[np.clip(at, 0, max(len(mono) - 1, 0))].astype(np.float64)
+    pieces[(at < 0) | (at >= len(mono))] = 0.0
+    return pieces
 
 
 def first_voices(mono: NDArray[np.floating], rate: int, times_s: Array) -> Array:
@@ -177,9 +184,8 @@ class _Around:
     def __init__(self, mono: NDArray[np.floating], rate: int, feet_s: Array) -> None:
         before, after = (round(t * rate) for t in (VOICE_S + VOICE_BEFORE_S + VOICE_STEP_S, SECOND_S))
         settle = round(SETTLE_S * rate)
-        padded = np.concatenate([np.zeros(before + settle, mono.dtype), mono, np.zeros(after + 1, mono.dtype)])
         starts = np.clip(np.round(feet_s * rate).astype(np.int64), 0, len(mono))
-        pieces = np.lib.stride_tricks.sliding_window_view(padded, settle + before + after)[starts]
+        pieces = _cut_out(mono, starts - before - settle, settle + before + after)
         wide = signal.sosfilt(_band(*FOOT_BANDS_HZ[0][:3], rate), pieces, axis=1)[:, settle:]
         self.running = np.concatenate([np.zeros((len(starts), 1)), np.cumsum(wide * wide, axis=1)], axis=1)
         self.before, self.rate = before, rate
