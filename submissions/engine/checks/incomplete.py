@@ -6,6 +6,7 @@ from ..facts import TakeFacts
 from ..findings import Finding, Level
 from ..music.written import Part
 from . import not_this_part
+from .wrong_tempo import LIMIT as TEMPO_LIMIT
 
 CODE = "incomplete"
 LIMIT_SHARE = 0.08  # chosen: a run of missing strokes as long as one bar in twelve
@@ -34,18 +35,20 @@ def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
     zero, ratio = facts.zero.zero_s or 0.0, facts.zero.clock_ratio
     yield Finding(
         CODE,
-        Level.LOOK if _may_begin_earlier(facts) or any(not_this_part.check(facts, part)) else Level.REDO,
+        Level.LOOK if _is_a_guess(facts) or any(not_this_part.check(facts, part)) else Level.REDO,
         f"The take is not complete: {where} cannot be heard.",
         "Play from the first bar to the last in one go, and let the camera run until the last note has rung out.",
         (zero + ratio * strokes[first].written_s,),
     )
 
 
-def _may_begin_earlier(facts: TakeFacts) -> bool:
-    """Whether what seems to be missing at the end may have been played before what is only guessed to be bar 1."""
-    if facts.zero.sure or facts.zero.zero_s is None:
+def _is_a_guess(facts: TakeFacts) -> bool:
+    """Whether bar 1 is only guessed at, and what seems to be missing may have been played before it or at a tempo of its own."""
+    zero = facts.zero
+    if zero.sure or zero.zero_s is None:
         return False
-    return sum(at < facts.zero.zero_s - BEFORE_S for at in facts.strokes.extra_s) >= MIN_STROKES
+    before = sum(at < zero.zero_s - BEFORE_S for at in facts.strokes.extra_s)
+    return before >= MIN_STROKES or abs(zero.tempo_ratio - 1) > TEMPO_LIMIT
 
 
 def _unheard_drums(facts: TakeFacts, part: Part | None) -> list[str]:

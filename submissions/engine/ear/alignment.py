@@ -20,7 +20,7 @@ from .marks import search_marks
 from .onsets import Onsets
 from .page import Page, only, page_of, pair_up, strongest
 from .paths import OWN_AWAY_S, WIDE_PUSH_S, beats_tempo, begin_with_click, follow_path
-from .trust import LEAST_STROKES, SURE_GAP, SURE_SD_S, SURE_SUPPORT, begins_there, gap, is_certain, is_sure
+from .trust import LEAST_STROKES, SURE_GAP, SURE_SD_S, SURE_SUPPORT, begins_there, gap, is_certain, is_chance, is_sure
 from .votes import Hypothesis, vote
 
 COUNTED_BEATS = 3  # heard, to call a count-off one
@@ -78,6 +78,8 @@ def align(mono: NDArray[np.floating], rate: int, part: Part, layout: ClickLayout
             click = confirm_ours(spectrum, used, marks.zero_s)
         else:
             click = find_click(mono, rate, spectrum, used, part, ballot, onsets.times_s)
+            bar_s = part.bars_from_zero()[0].length_s / used.tempo_scale
+            click = None if click is not None and click.ours and is_chance(click, ballot, bar_s) else click
         if marks or click:
             break
     else:

@@ -40,6 +40,16 @@ def is_certain(click: FoundClick, ballot: list[Hypothesis]) -> bool:
     return bool(ballot) and gap(ballot) > SURE_GAP and abs(ballot[0].zero_s - click.zero_s) < REACH_S
 
 
+def is_chance(click: FoundClick, ballot: list[Hypothesis], bar_s: float) -> bool:
+    """Whether a faint sum is refuted by strokes that know their place: they lie off every bar of it, or it has players
+    sit out bars that their own recording does not hold from the count-off on."""
+    if click.height >= FAR_HEIGHT or not ballot or not (gap(ballot) > SURE_GAP and is_sure(ballot[0])):
+        return False
+    late_s = ballot[0].zero_s - click.zero_s
+    bars = round(late_s / bar_s)
+    return abs(late_s - bars * bar_s) > REACH_S or (bars > 0 and click.zero_s < 0)
+
+
 def is_sure(best: Hypothesis) -> bool:
     """Whether a hypothesis of the strokes alone can be trusted by itself."""
     if best.support <= SURE_SUPPORT or best.sd_s > SURE_SD_S:

@@ -28,7 +28,7 @@ FREE_COST = 4.0  # nats: a line fitted to the strokes always lies somewhat bette
 TEMPO_COST = 5.0  # nats: who plays to a click plays its tempo
 NEARLY_TEMPO = 0.004  # a tempo this near to the written one is a line through a player's wander
 SAME_TEMPO = 4e-4  # tempi closer than this are one: clocks and rounding
-MISS_COST = float(-np.log(1 - HIT))
+LEAST_HIT = 0.5  # a phone that hears fewer strokes than are written has missed some, whatever the place; half at most
 EDGE_COST = 7.0  # nats: beginning late or stopping early is one event, however many strokes it takes away
 GOOD_SUPPORT = 0.75  # share of written strokes found above which no other tempo is looked for
 FAIR_BOTH = 0.6  # ... or share of the page found and share of what was heard explained, both
@@ -63,12 +63,12 @@ def weigh(
     rate: strokes a second that come at random; None takes all that was heard, and listens to no count-off.
     """
     rate_known = rate is not None
-    spread = 0.02
+    spread, hit = 0.02, float(np.clip(len(heard) / len(page), LEAST_HIT, HIT))
     for _ in range(3):
         due = zero_s + stretch * page.at_s
         mine, its = pair_up(heard, due)
         if len(mine) < 3:
-            return Hypothesis(zero_s, stretch, -MISS_COST * len(page), len(mine), 0.0, 0.0, 0, 0, spread, 0.05)
+            return Hypothesis(zero_s, stretch, float(np.log(1 - hit)) * len(page), len(mine), 0.0, 0.0, 0, 0, spread, 0.05)
         shift, spread = robust_mean(heard[mine] - due[its])
         zero_s += shift
     due = zero_s + stretch * page.at_s
@@ -76,7 +76,7 @@ def weigh(
     off = heard[mine] - due[its]
     wide, spread = max(spread, 0.004), float(np.clip(spread, 0.004, 0.03))
     rate = rate or max(1.0, len(heard) / max(1.0, heard[-1] - heard[0]))
-    gain = float(np.sum(_hit_gain(off, spread, HIT, rate))) - _missing_cost(its, len(page))
+    gain = float(np.sum(_hit_gain(off, spread, hit, rate))) - _missing_cost(its, len(page), hit)
     gain += _level_gain(levels_db[mine], page.level[its])
     gain -= _tempo_cost(stretch, page.bpm)
     free = np.ones(len(heard), bool)
@@ -144,13 +144,14 @@ def _count_off(
     return (gain, len(mine), bars) if gain > 0 else (0.0, 0, 0)
 
 
-def _missing_cost(found: Ints, count: int) -> float:
+def _missing_cost(found: Ints, count: int, hit: float) -> float:
     """Strokes missed one by one cost one by one; a late beginning or an early stop is one event each."""
+    each = -float(np.log(1 - hit))
     if not len(found):
-        return MISS_COST * count
+        return each * count
     head, tail = int(found[0]), count - 1 - int(found[-1])
     inner = int(found[-1] - found[0]) + 1 - len(found)
-    return min(MISS_COST * head, EDGE_COST) + min(MISS_COST * tail, EDGE_COST) + MISS_COST * inner
+    return min(each * head, EDGE_COST) + min(each * tail, EDGE_COST) + each * inner
 
 
 def _level_gain(heard_db: Array, written: Array) -> float:

@@ -123,6 +123,8 @@ class TestThePart:
         played = replace(strokes(missing=range(80, 100)), extra_s=(0.2, 0.6, 1.0, 1.4))
         assert said(played=played)["incomplete"] == Level.REDO
         assert said(played=played, zero={"sure": False})["incomplete"] == Level.LOOK
+        guessed = said(played=strokes(missing=range(80, 100)), zero={"sure": False, "tempo_ratio": 0.75})
+        assert guessed["incomplete"] == Level.LOOK
 
     def test_of_a_doubtful_part_is_not_sent_back_for_what_is_missing(self):
         found = said(level={"strokes_over_noise_db": 26.0}, played=replace(strokes(missing=[*range(0, 60, 2), *range(60, 75)], explained=0.8)))

@@ -9,7 +9,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from submissions.engine.ear.means import robust_mean
-from submissions.engine.ear.page import pair_up
+from submissions.engine.ear.onsets import Onsets
+from submissions.engine.ear.page import page_of, pair_up
+from submissions.engine.ear.votes import vote
+from submissions.engine.music.click import click_layout
 from submissions.engine.rehearsal.playing import bent
 from submissions.engine.rehearsal.spec import BEGINNER, PROFESSIONAL, Faults
 from submissions.engine.rehearsal.take import make_take
@@ -120,6 +123,19 @@ class TestZeroByTheStrokes:
         zero = heard(take).zero
         assert zero.tempo_ratio == pytest.approx(bpm / 120, abs=2e-3)
         assert abs(off_played_ms(take, zero.zero_s)) < 10
+
+    @pytest.mark.parametrize("seed", range(4))
+    def test_is_found_though_a_phone_hears_three_strokes_in_ten(self, seed):
+        """A dense page by a beginner in a loud room: misses are the phone's, and speak for no other tempo."""
+        part = part_of(bars=24, seed=31)
+        rng = np.random.default_rng(seed)
+        struck = np.array([s.at_s for s in part.strokes if s.kind != "grace"])
+        times = np.sort(4.0 + struck[rng.random(len(struck)) < 0.3])
+        times += rng.normal(0, 0.035, len(times))
+        alike, frames = np.ones(len(times)), np.zeros(len(times), np.int64)
+        onsets = Onsets(np.sort(times), alike, rng.normal(-20, 4, len(times)), np.ones((len(times), 8)), alike, alike, frames)
+        found = vote(onsets, page_of(part, click_layout(part, 2)))
+        assert found[0].stretch == 1.0 and abs(found[0].zero_s - 4.0) < 0.02
 
     def test_is_not_sure_in_the_middle_of_a_loop(self):
         """Eight equal bars, the first two and the last two not recorded: any shift by bars fits as well."""
