@@ -19,6 +19,7 @@ from scipy import fft
 from scipy.ndimage import uniform_filter1d
 
 from ..music.click import CLICK_PEAK, ClickLayout, click_wave
+from .arrivals import vertex
 from .baseband import Spectrum, level_out, take_band
 
 Array = NDArray[np.float64]
@@ -120,7 +121,7 @@ def _best_sum(kinds: list[Gathered], near_s: float, reach_s: float, ratio_reach:
     parts = [np.abs(fft.ifft(sum_beats(one, ratios), axis=1)) ** 2 / energies(one, ratios) for one in kinds]
     heights = np.asarray(sum(parts))
     k, at = (int(i) for i in np.unravel_index(int(np.argmax(heights)), heights.shape))
-    ratio = float(ratios[k]) + _vertex(heights[:, at], k) * float(ratios[1] - ratios[0])
+    ratio = float(ratios[k]) + vertex(heights[:, at], k) * float(ratios[1] - ratios[0])
     step = float(ratios[1] - ratios[0])
     height = _height(kinds, ratio, at)
     if height > WORTH_TURNING or sum(len(one.at_s) for one in kinds) <= FEW_BEATS:
@@ -241,12 +242,3 @@ def _height(kinds: list[Gathered], ratio: float, at: int) -> float:
         height -= (beats - 1) * float(np.log(1 - min(share, 1 - 1e-6)))
     # The sum of two such heights exceeds h by chance with probability (1 + h) exp(-h).
     return height - float(np.log1p(height)) if len(kinds) > 1 else height
-
-
-def _vertex(values: NDArray[np.floating], k: int) -> float:
-    """Where between its neighbours the top of a parabola through k lies, in steps; 0 at the edges."""
-    if not 0 < k < len(values) - 1:
-        return 0.0
-    left, top, right = (float(v) for v in values[k - 1 : k + 2])
-    bend = left - 2 * top + right
-    return 0.5 * (left - right) / bend if bend < 0 else 0.0
