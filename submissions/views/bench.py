@@ -120,7 +120,7 @@ def line_up(parts: list[overview.PartNow]) -> list[dict[str, Any]]:
                         "part": now.part,
                         "take": take,
                         "video_url": shelf.take_url(take),
-                        "sound_url": shelf.sound_url(take) if "preview" in take.files else "",
+                        "sound_url": shelf.sound_url(take),
                         "ratio": take.report.clock_ratio,
                         "zero_s": (_zero_of(take) or 0.0) - pick.nudge_ms / 1000 * take.report.clock_ratio,
                     }

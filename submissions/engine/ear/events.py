@@ -69,11 +69,9 @@ def follow(due: Array, heard_s: Array, evidence: Array) -> Paired:
         late = heard_s[paired.of_event[hit]] - due[hit]
         curve = smooth_late(due[hit], late, due)
         spread = 1.1 * MAD_TO_SD * float(np.median(np.abs(late - curve[hit])))
-        before, paired = (
-            paired,
-            pair(due + curve, heard_s, evidence, float(np.clip(spread, LEAST_SPREAD_S, MOST_SPREAD_S))),
-        )
-        if np.array_equal(paired.of_event, before.of_event):
+        spread = float(np.clip(spread, LEAST_SPREAD_S, MOST_SPREAD_S))
+        before, paired = paired.of_event, pair(due + curve, heard_s, evidence, spread)
+        if np.array_equal(paired.of_event, before):
             break  # the same pairs teach the same
     return paired
 
