@@ -19,7 +19,7 @@ class LineUp {
     this.takes = this.videos.map(takeOf);
     this.button = button;
     this.word = button.innerHTML;
-    this.progress = group.querySelector("progress");
+    this.loading = group.querySelector("[data-loading]");
     this.sounds = null;
     this.playing = null; // what playTogether gave
     for (const video of this.videos) for (const what of ["play", "pause", "ended"]) video.addEventListener(what, () => this.show());
@@ -70,11 +70,12 @@ class LineUp {
     } catch {
       this.sounds = null;
     }
-    this.progress.hidden = true;
+    this.loading.hidden = true;
   }
 
   say(done, all) {
-    Object.assign(this.progress, { hidden: false, max: all, value: done });
+    this.loading.hidden = false;
+    Object.assign(this.loading.querySelector("progress"), { max: all, value: done });
   }
 
   startTogether(lead) {
