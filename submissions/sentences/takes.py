@@ -47,8 +47,9 @@ SENTENCES = (
         "record again."
     ),
     _("The strokes lie %(spread)s ms around the beat; up to %(limit)s ms sits well in a line."),
-    _("Practise bars %(bars)s slowly first, about 80, then climb the ladder."),
-    _("Practise slowly first, about 80, then climb the ladder."),
+    _("bars %(from)s and %(to)s"),
+    _("Practise %(where)s slowly first, at about %(bpm)s, then climb the ladder."),
+    _("Practise slowly first, then climb the ladder."),
     _("The video has only %(fps)s pictures a second, so strokes are seen in jumps."),
     _("Set the camera to 30 pictures a second and turn on more light: phones slow down in the dark."),
     _("This video has no sound at all."),
@@ -121,5 +122,6 @@ SENTENCES = (
     _("The time between pictures varies, as phones often do; it is evened out for the editor."),
     _("Nothing to do."),
     _("This was played at about %(bpm)s beats a minute; the segment goes at %(wanted)s."),
+    _("Use the click marked %(bpm)s, listen to it all the way through, and record again."),
     _("Use the click marked %(bpm)s and record again. If that is too fast still, climb the practice ladder first."),
 )

@@ -139,7 +139,7 @@ class TestInWords:
             ("bar 3 on 3&, 4", "Takt 3 auf 3&, 4"),
             ("Flam (20) in bars 2, 5, and more", "Flam (20) in Takt 2, 5, und mehr"),
             ("Bass Drums on one drum", "Bass Drums auf einer Trommel"),
-            ("Practise bars 3 and 6 slowly first, about 80, then climb the ladder.", "Üb zuerst die Takte 3 und 6 langsam, etwa bei 80, dann steig die Tempoleiter hinauf."),
+            ("Practise bars 3 and 6 slowly first, at about 80, then climb the ladder.", "Üb zuerst Takt 3 und 6 langsam, etwa bei 80, dann steig die Tempoleiter hinauf."),
             ("nobody wrote this sentence", "nobody wrote this sentence"),
         ],
     )  # fmt: skip

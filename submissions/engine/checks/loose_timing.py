@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from ..facts import TakeFacts
 from ..findings import Finding, Level
+from ..music.ladder import ladder, performance_bpm
 from ..music.written import Part
 
 CODE = "loose-timing"
@@ -14,10 +15,18 @@ def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
     spread = facts.timing.spread_ms
     if spread is None or spread <= LIMIT_MS:
         return
-    bars = " and ".join(str(bar) for bar in facts.timing.worst_bars)
     yield Finding(
         CODE,
         Level.LOOK,
         f"The strokes lie {spread:.0f} ms around the beat; up to {LIMIT_MS:.0f} ms sits well in a line.",
-        f"Practise bars {bars} slowly first, about 80, then climb the ladder." if bars else "Practise slowly first, about 80, then climb the ladder.",
+        _practice(sorted(facts.timing.worst_bars), part),
     )
+
+
+def _practice(bars: list[int], part: Part | None) -> str:
+    """What to practise, and at the lowest step of the part's own ladder: eighty is slow for quick music only."""
+    if part is None or not bars:
+        return "Practise slowly first, then climb the ladder."
+    where = f"bars {bars[0]} and {bars[-1]}" if len(bars) > 1 else f"bar {bars[0]}"
+    slow = ladder(performance_bpm(part))[0]
+    return f"Practise {where} slowly first, at about {float(slow):.0f}, then climb the ladder."

@@ -19,8 +19,15 @@ def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
         CODE,
         Level.REDO if _certain(facts) else Level.LOOK,
         f"This was played at about {part.bpm * ratio:.0f} beats a minute; the segment goes at {part.bpm:.0f}.",
-        f"Use the click marked {part.bpm:.0f} and record again. If that is too fast still, climb the practice ladder first.",
+        _what_to_do(part, ratio),
     )
+
+
+def _what_to_do(part: Part, ratio: float) -> str:
+    """Who was too fast need not be told that the click may be too fast for them."""
+    if ratio > 1:
+        return f"Use the click marked {part.bpm:.0f}, listen to it all the way through, and record again."
+    return f"Use the click marked {part.bpm:.0f} and record again. If that is too fast still, climb the practice ladder first."
 
 
 def _certain(facts: TakeFacts) -> bool:

@@ -13,14 +13,26 @@ from ..facts import ZeroFacts
 from ..music.click import ClickLayout, click_layout
 from ..music.written import Part
 from .baseband import transform
-from .believed_marks import Marks, any_plain, believe_pair, believe_single, in_tempo, other_tempo
+from .believed_marks import CLOCK_SD, Marks, any_plain, believe_pair, believe_single, in_tempo, other_tempo
 from .click_search import FoundClick, confirm_ours, find_click
 from .histogram import NEAR_TEMPO
 from .marks import search_marks
 from .onsets import Onsets
 from .page import Page, only, page_of, pair_up, strongest
 from .paths import OWN_AWAY_S, WIDE_PUSH_S, beats_tempo, begin_with_click, follow_path
-from .trust import LEAST_STROKES, SURE_GAP, SURE_SD_S, SURE_SUPPORT, begins_there, gap, is_certain, is_chance, is_sure
+from .trust import (
+    LEAST_STROKES,
+    SURE_BEAT,
+    SURE_GAP,
+    SURE_SD_S,
+    SURE_SUPPORT,
+    begins_there,
+    gap,
+    is_certain,
+    is_chance,
+    is_off_beat,
+    is_sure,
+)
 from .votes import Hypothesis, vote
 
 COUNTED_BEATS = 3  # heard, to call a count-off one
@@ -30,7 +42,7 @@ CLICK_PEAK_S = 0.012
 STROKE_PEAK_S = 0.030  # the longest drum of the line has had its first swing
 BAR_OFF_S = 0.120  # who begins bars late still begins on the beat, as well as players do
 OTHER_TEMPO = 0.01
-SURE_BEAT = 0.2  # of a beat: the strokes then tell which beat of a stranger's click zero is
+CLICK_CLOCK_SD = 6e-6  # of the clock that a click tells; measured on made takes
 
 
 @dataclass(frozen=True)
@@ -76,10 +88,14 @@ def align(mono: NDArray[np.floating], rate: int, part: Part, layout: ClickLayout
         marks = believe_single(mono, rate, used, part, [*starts, *ends], ballot)
         if marks:
             click = confirm_ours(spectrum, used, marks.zero_s)
+            marks = with_clock(marks, click, used)
         else:
             click = find_click(mono, rate, spectrum, used, part, ballot, onsets.times_s)
             bar_s = part.bars_from_zero()[0].length_s / used.tempo_scale
-            click = None if click is not None and click.ours and is_chance(click, ballot, bar_s) else click
+            if click is not None and (
+                is_chance(click, ballot, bar_s) if click.ours else is_off_beat(click, ballot, 60.0 / used.bpm)
+            ):
+                click = None
         if marks or click:
             break
     else:
@@ -92,10 +108,20 @@ def align(mono: NDArray[np.floating], rate: int, part: Part, layout: ClickLayout
     facts = _leave(_facts(marks, click, ballot, part, used), strongest(alone, page).times_s, page, ballot)
     if marks is None and facts.sure and facts.source != "click" and any_plain(mono, rate, [*starts, *ends]):
         facts = replace(facts, sure=False)
-    is_whole = (marks and marks.clock_known) or (click and click.whole)
+    is_whole = (marks and None not in (marks.start_s, marks.end_s)) or (click and click.whole)
     if facts.sure and not is_whole and not begins_there(facts, strongest(alone, page).times_s, page):
         facts = replace(facts, sure=False)
     return Alignment(facts, _heard(click, mono, rate, alone, page, ballot))
+
+
+def with_clock(marks: Marks, click: FoundClick | None, layout: ClickLayout) -> Marks:
+    """One group's zero by the clock that a leaked click tells: a group far from zero says little without one."""
+    at_s, due_s = (marks.start_s, layout.marks_start_s) if marks.start_s is not None else (marks.end_s, layout.marks_end_s)
+    if click is None or at_s is None or not click.clock_known or click.whole is False:
+        return marks
+    own = max(0.0, marks.sd_s**2 - (CLOCK_SD * due_s) ** 2)
+    sd_s = float(np.sqrt(own + (CLICK_CLOCK_SD * due_s) ** 2))
+    return replace(marks, zero_s=at_s - click.ratio * due_s, sd_s=sd_s, ratio=click.ratio, clock_known=True)
 
 
 def _layouts(layout: ClickLayout, part: Part, ballot: list[Hypothesis], scales: list[float]) -> list[ClickLayout]:

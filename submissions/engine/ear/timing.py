@@ -48,7 +48,7 @@ def measure_timing(part: Part, zero: ZeroFacts, strokes: StrokeFacts) -> TimingF
     worst, best = _bars_to_name(part, strokes, {p.index: float(r) - centre for p, r in zip(played, rest, strict=True)})
     flam, flam_spread = _flams(strokes)
     return TimingFacts(
-        bias_ms=float(late[kept].mean()) if zero.source in KNOWS_BIAS else None,
+        bias_ms=_bias(zero, late[kept], line) if zero.source in KNOWS_BIAS else None,
         spread_ms=float(rest[kept].std()),
         drift_ppm=1e3 * slope,
         tempo_ratio=zero.tempo_ratio,
@@ -70,6 +70,11 @@ def _own_time(zero: ZeroFacts, at_s: Array, line_ms: Array) -> Array:
     if zero.path:
         return 1e3 * np.array([behind_s(at, zero.path) for at in at_s.tolist()])
     return line_ms if abs(zero.tempo_ratio - 1) > WRONG_TEMPO else np.zeros(len(at_s))
+
+
+def _bias(zero: ZeroFacts, late_ms: Array, line_ms: Array) -> float:
+    """How late a player is as a whole; of one who keeps another tempo a mean says nothing, so how late they began."""
+    return float(line_ms[0] if abs(zero.tempo_ratio - 1) > WRONG_TEMPO else late_ms.mean())
 
 
 def within(late: Array) -> NDArray[np.bool_]:

@@ -19,6 +19,7 @@ SURE_SUPPORT = 0.5
 SURE_SD_S = 0.008  # two of them and some more lie within the 20 ms past which a zero must be called unsure
 SURE_BOTH = 0.75  # at another tempo: share of the page found and share of what was heard explained, both ...
 SURE_SPREAD_S = 0.020  # ... and lying tight; with a tempo to choose, many pages lie somehow on many others
+SURE_BEAT = 0.2  # of a beat: the strokes then tell which beat of a stranger's click zero is
 LEAST_HEAD = 8
 HEAD_S = 0.045  # nine in ten strokes of a beginner lie as near to their own middle
 HEAD_SHARE, REST_SHARE = 0.7, 0.6  # found by chance on a page of sixteenths: six in ten
@@ -48,6 +49,19 @@ def is_chance(click: FoundClick, ballot: list[Hypothesis], bar_s: float) -> bool
     late_s = ballot[0].zero_s - click.zero_s
     bars = round(late_s / bar_s)
     return abs(late_s - bars * bar_s) > REACH_S or (bars > 0 and click.zero_s < 0)
+
+
+def is_off_beat(click: FoundClick, ballot: list[Hypothesis], beat_s: float) -> bool:
+    """Whether a stranger's click is refuted: strokes that keep its tempo lie, wherever they may lie, off its beats.
+
+    A few strokes that sound the same can fall together by chance, and then anywhere; nobody plays that far from a click.
+    """
+    if click.ours or not ballot or ballot[0].support <= SURE_SUPPORT:
+        return False
+    allowed = [h for h in ballot if ballot[0].gain - h.gain < SURE_GAP]
+    beats = [(h.zero_s - click.zero_s) / beat_s for h in allowed]
+    reach = min(REACH_S / beat_s, SURE_BEAT)
+    return abs(ballot[0].stretch - 1) < SAME_TEMPO and all(abs(at - round(at)) > reach for at in beats)
 
 
 def is_sure(best: Hypothesis) -> bool:

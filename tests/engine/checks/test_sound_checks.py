@@ -1,10 +1,11 @@
 """What is said of sound, part and playing: every check at both sides of its limits, with something to do."""
 
 from dataclasses import replace
+from fractions import Fraction
 
 import pytest
 
-from submissions.engine.checks import CHECKS, FOLLOWS_FROM, judge
+from submissions.engine.checks import CHECKS, FOLLOWS_FROM, judge, loose_timing, wrong_tempo
 from submissions.engine.facts import (
     ContainerFacts,
     LevelFacts,
@@ -193,6 +194,20 @@ class TestTheTempo:
     @pytest.mark.parametrize(("spread", "loose"), [(34.0, False), (40.0, True)])
     def test_is_even_enough(self, spread, loose):
         assert ("loose-timing" in said(timing={"spread_ms": spread})) == loose
+
+    @pytest.mark.parametrize(
+        ("quarters", "bars", "told"),
+        [(120, (6, 2), "bars 2 and 6 slowly first, at about 80,"), (72, (7,), "bar 7 slowly first, at about 56,"), (120, (), "slowly first, then")],
+    )
+    def test_that_is_loose_is_practised_under_its_own_tempo(self, quarters, bars, told):
+        part = replace(PART, tempi=(replace(PART.tempi[0], quarters_per_minute=Fraction(quarters)),))
+        facts = TakeFacts(timing=TimingFacts(spread_ms=45.0, worst_bars=bars))
+        assert f"Practise {told}" in next(loose_timing.check(facts, part)).do
+
+    @pytest.mark.parametrize(("ratio", "too_fast"), [(0.9, True), (1.1, False)])
+    def test_of_the_click_may_be_too_fast_only_for_who_was_too_slow(self, ratio, too_fast):
+        facts = TakeFacts(zero=ZeroFacts(zero_s=2.0, sure=True, tempo_ratio=ratio))
+        assert ("too fast" in next(wrong_tempo.check(facts, PART)).do) == too_fast
 
     def test_without_certainty_of_zero_is_looked_at(self):
         assert said(zero={"sure": False})["unsure-of-zero"] == Level.LOOK

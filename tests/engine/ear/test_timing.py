@@ -69,6 +69,11 @@ class TestMeasureTiming:
     def test_does_not_claim_a_bias_that_cannot_be_known(self, source):
         assert measured(normal(9.0, 5.0), replace(KNOWN, source=source)).bias_ms is None
 
+    def test_at_another_tempo_has_the_bias_with_which_the_player_began(self):
+        written = np.array([s.at_s for s in PART.strokes])
+        slow = measured(normal(12.0, 4.0) + 50.0 * written, zero=replace(KNOWN, tempo_ratio=1 / 1.05))
+        assert slow.bias_ms == pytest.approx(12.0, abs=3.0)
+
     def test_tells_a_drift(self):
         slope = np.array([0.5 * s.at_s for s in PART.strokes])  # half a millisecond a second: 500 ppm
         assert measured(normal(0.0, 2.0) + slope).drift_ppm == pytest.approx(500.0, abs=40.0)

@@ -1,10 +1,17 @@
 """When a faint click is certain: only where it is no chance, or the strokes know their place and say the same."""
 
+from dataclasses import replace
+
 import pytest
 
+from submissions.engine.ear.alignment import with_clock
+from submissions.engine.ear.believed_marks import Marks
 from submissions.engine.ear.click_search import FoundClick
-from submissions.engine.ear.trust import is_certain, is_chance
+from submissions.engine.ear.trust import is_certain, is_chance, is_off_beat
 from submissions.engine.ear.votes import Hypothesis
+from submissions.engine.music.click import click_layout
+
+from .heard import part_of
 
 
 def hypothesis(zero_s: float, gain: float) -> Hypothesis:
@@ -41,3 +48,33 @@ def test_a_faint_click_needs_strokes_that_know_their_place(height, ballot, certa
 def test_a_faint_click_is_refuted_by_strokes_that_lie_off_its_bars(height, click_s, ballot, chance):
     click = FoundClick(click_s, 1.0, 1e-4, 0.01, True, (), height=height)
     assert is_chance(click, [hypothesis(*one) for one in ballot], bar_s=2.0) == chance
+
+
+@pytest.mark.parametrize(
+    ("ours", "click_s", "ballot", "stretch", "refuted"),
+    [
+        (False, 1.0, [(5.05, 50.0), (3.0, 20.0)], 1.0, False),  # on the eighth beat after it, pushed
+        (False, 1.0, [(5.20, 50.0), (3.0, 20.0)], 1.0, True),  # between its beats
+        (False, 1.0, [(5.20, 50.0), (3.0, 49.0)], 1.0, False),  # another place is as good and on a beat
+        (False, 1.0, [(5.20, 50.0), (3.0, 20.0)], 1.05, False),  # a player who does not keep its tempo
+        (True, 1.0, [(5.20, 50.0), (3.0, 20.0)], 1.0, False),  # our own click is known by its sound
+        (False, 1.0, [], 1.0, False),
+    ],
+)
+def test_a_strange_click_is_refuted_by_strokes_that_lie_off_its_beats(ours, click_s, ballot, stretch, refuted):
+    click = FoundClick(click_s, 1.0, 1e-4, 0.01, ours, ())
+    places = [replace(hypothesis(*one), stretch=stretch) for one in ballot]
+    assert is_off_beat(click, places, beat_s=0.5) == refuted
+
+
+@pytest.mark.parametrize("is_end", [False, True])
+def test_one_group_of_marks_takes_its_clock_from_a_leaked_click(is_end):
+    layout = click_layout(part_of("snare"), 2)
+    due_s = layout.marks_end_s if is_end else layout.marks_start_s
+    at_s = 7.0 + 1.0001 * due_s
+    marks = Marks(at_s - due_s, 40e-6 * abs(due_s), 1.0, False, None if is_end else at_s, at_s if is_end else None)
+    told = with_clock(marks, FoundClick(7.0003, 1.0001, 1e-4, 0.01, True, ()), layout)
+    assert told.zero_s == pytest.approx(7.0, abs=1e-9)
+    assert told.sd_s < marks.sd_s / 3
+    assert with_clock(marks, FoundClick(7.0, 1.0001, 1e-4, 0.01, True, (), whole=False), layout) == marks
+    assert with_clock(marks, None, layout) == marks
