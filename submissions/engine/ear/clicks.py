@@ -12,15 +12,16 @@ Proc. IEEE 75, 1987), whatever the size of the sound is.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 from scipy.ndimage import uniform_filter1d
 
-from ..music.click import CLICK_PEAK, ClickLayout, click_wave
+from ..music.click import CLICK_PEAK, CLICK_S, ClickLayout, click_wave
 from .arrivals import vertex
-from .baseband import Spectrum, level_out, take_band
+from .baseband import Spectrum, level_out, take_band, template
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex64]
@@ -32,6 +33,7 @@ LEVEL_EXPONENT = 0.75  # of the energy there: 1 would be best for beats of which
 CLEAR_WINDOW_S = 0.030  # about two clicks: alone in the quiet, a click must not be made softer than its own echo
 RATIO_REACH = 250e-6  # phones and players' devices: twice what quartz is sold with, on both sides
 PHASE_STEP_S = 0.12e-3  # a quarter of a period at 2 kHz: the farthest beats may be this far off between two ratios
+PIECE = 4_096  # samples of the band matched at a time
 BLOCK = 8  # beats summed at coarse ratios first
 REACH_S = 0.090  # how far a zero from the strokes may be off: push or drag of a beginner and more
 LEAST_ALIKE = 2
@@ -75,20 +77,24 @@ class Gathered:
     inside: NDArray[np.int64]  # (beats,) which of the beats asked for they are
 
 
-def prepare(spectrum: Spectrum, layout: ClickLayout, under_drums: bool = True, wave_rate: int = 48_000) -> ClickBand:
+def prepare(spectrum: Spectrum, layout: ClickLayout, under_drums: bool = True) -> ClickBand:
     """The matched filter's answers over the whole file, loud moments made soft; levelled only, where nothing is played."""
     plain = take_band(spectrum, *SEARCH_HZ)
     if under_drums:
         band = level_out(plain, LEVEL_WINDOW_S, exponent=LEVEL_EXPONENT)
     else:
         band = level_out(plain, CLEAR_WINDOW_S)
-    bins = fft.fft(band.samples)
-    answers = {}
-    for kind in sorted({beat.kind for beat in layout.beats}):
-        wave = band.shifted_template(click_wave(kind, wave_rate), wave_rate)
-        wave /= np.sqrt(np.mean(np.abs(wave) ** 2))
-        answers[kind] = fft.ifft(bins * np.conj(wave)).astype(np.complex64)
-    return ClickBand(answers, band.rate, band.low_hz)
+    kinds = sorted({beat.kind for beat in layout.beats})
+    answers = band.match([_template(kind, band.low_hz, band.rate) for kind in kinds], round(CLICK_S * band.rate))
+    return ClickBand(dict(zip(kinds, answers, strict=True)), band.rate, band.low_hz)
+
+
+@lru_cache(maxsize=16)
+def _template(kind: str, low_hz: float, rate: float, wave_rate: int = 48_000) -> Complex:
+    """One kind of click in a band from low_hz at `rate`, its mean power 1, (PIECE,)."""
+    wave = template(click_wave(kind, wave_rate), wave_rate, low_hz, rate, PIECE)
+    out: Complex = wave / np.sqrt(np.mean(np.abs(wave) ** 2))
+    return out
 
 
 def search_click(

@@ -32,6 +32,7 @@ MIN_CUT_STROKES = 3
 DEAD_UNDER_DB = 45.0  # a second microphone lies a few dB from the first
 WIND_HZ = 80.0  # under the lowest bass drum of the line
 HUM_RATE = 1000  # Hz: holds three overtones
+HUM_COARSE_RATE = 6000  # means of so many a second first: what they fold onto the lines is 30 dB down
 HUM_QUANTILE = 0.1  # of the half-seconds of a take: those in which least was played
 HUM_LINE, HUM_LEAST_LINES = 3.0, 2  # times what is around it; a drum's ring makes one line, mains make several
 HUM_OVER_DB = 8.0  # strokes in strict time make lines of their own, 3 dB high at most
@@ -45,13 +46,13 @@ def measure_level(
 
     Without the novelty of the sound nothing is said of automatic gain.
     """
-    samples, rate = sound.samples, sound.rate
+    samples, rate = np.asfortranarray(sound.samples), sound.rate  # every channel in one piece: all is read by channels
     peak_db = _db(float(max(samples.max(), -samples.min()))) if samples.size else FLOOR_DB
     power = _channel_power(samples)
     rms_db = _db(float(power.mean()) ** 0.5) if samples.size else FLOOR_DB
     if peak_db < SILENT_PEAK_DB or (rms_db < SILENT_RMS_DB and len(heard_s) < FEW_STROKES):
         return LevelFacts(peak_db=peak_db, true_peak_db=peak_db, silent=True)
-    loudest = np.ascontiguousarray(samples[:, int(np.argmax(power))])
+    loudest = samples[:, int(np.argmax(power))]
     tops = stroke_tops(loudest, rate, heard_s)
     cut = cut_strokes(loudest, rate, heard_s, tops)
     quiet = quiet_frames(loudest, rate)
@@ -131,7 +132,9 @@ def _above_wind(frames: Samples) -> Array:
 
 def hum_level_db(mono: Samples, rate: int) -> float:
     """Level of mains hum at 50 or 60 Hz and its first overtones; the floor where it does not stand out as lines."""
-    low = soxr.resample(mono, rate, HUM_RATE, quality="LQ")
+    step = max(1, rate // HUM_COARSE_RATE)
+    coarse = mono[: len(mono) // step * step].reshape(-1, step) @ np.full(step, 1 / step, np.float32)
+    low = soxr.resample(coarse, rate / step, HUM_RATE, quality="LQ")
     if len(low) < 2 * HUM_RATE:
         return FLOOR_DB
     # Of half-second spectra the quiet ones: a steady line stays in all of them, a drum's ring in those with drums.
@@ -159,7 +162,7 @@ def _is_windy(quiet: Samples, rate: int) -> bool:
 
 def _channel_power(samples: Samples) -> Array:
     """Mean square of each channel."""
-    return np.array([float(one @ one) / max(1, len(one)) for one in np.ascontiguousarray(samples.T)])
+    return np.array([float(one @ one) / max(1, len(one)) for one in samples.T])
 
 
 def _one_is_dead(power: Array) -> bool:

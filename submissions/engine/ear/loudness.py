@@ -17,11 +17,8 @@ RELATIVE_GATE_LU = -10.0  # BS.1770-4
 BLOCK_S, STEP_S = 0.4, 0.1  # BS.1770-4: 400 ms blocks, 75 % overlap
 OFFSET = -0.691  # BS.1770-4
 OVERSAMPLING = 4  # BS.1770-4 annex 2
-PEAK_BLOCK, PEAK_MARGIN, PEAK_MOST_BLOCKS = (
-    512,
-    32,
-    80,
-)  # samples; the margin holds the filter's ten samples to each side
+PEAK_BLOCK, PEAK_MARGIN = 128, 12  # samples; the margin holds the filter's ten samples to each side
+PEAK_MOST_BLOCKS = 120
 
 
 def k_filter(rate: int) -> NDArray[np.float64]:
@@ -74,22 +71,25 @@ def true_peak_db(samples: NDArray[np.float32], rate: int) -> float:
     """True peak in dBTP by fourfold oversampling, only where the sample peak comes near the highest one."""
     if not samples.size:
         return FLOOR_DB
-    peak = float(np.abs(samples).max())
+    peak = float(max(samples.max(), -samples.min()))
     if peak <= 0:
         return FLOOR_DB
-    blocks = -(-len(samples) // PEAK_BLOCK)
-    padded = np.zeros((blocks * PEAK_BLOCK + 2 * PEAK_MARGIN, samples.shape[1]), np.float32)
-    padded[PEAK_MARGIN : PEAK_MARGIN + len(samples)] = samples
-    inner = padded[PEAK_MARGIN : PEAK_MARGIN + blocks * PEAK_BLOCK].reshape(blocks, -1)
-    tops = np.maximum(inner.max(axis=1), -inner.min(axis=1))
-    # Between samples the wave can stand at most a few dB higher (3 dB at fs/4): blocks 6 dB lower cannot win.
-    loudest = np.argsort(tops)[::-1][:PEAK_MOST_BLOCKS]
-    starts = loudest[tops[loudest] > peak / 2] * PEAK_BLOCK
-    pieces = padded[starts[:, None] + np.arange(PEAK_BLOCK + 2 * PEAK_MARGIN)[None, :]]
-    raised = resample_poly(pieces, OVERSAMPLING, 1, axis=1)
+    raised = [_peak_between(channel, peak) for channel, _ in _channels(samples)]
+    return 20 * math.log10(max(peak, *raised))
+
+
+def _peak_between(wave: NDArray[np.float32], peak: float) -> float:
+    """The highest absolute value of one channel raised to OVERSAMPLING times its rate, where it comes near peak."""
+    # Between samples the wave can stand at most a few dB higher (3 dB at fs/4): what is 6 dB lower cannot win.
+    near = np.unique(np.flatnonzero(np.abs(wave) > peak / 2) // PEAK_BLOCK)
+    if not len(near):
+        return 0.0
+    at = near[:, None] * PEAK_BLOCK + np.arange(-PEAK_MARGIN, PEAK_BLOCK + PEAK_MARGIN)[None, :]
+    pieces = np.where((at >= 0) & (at < len(wave)), wave[np.clip(at, 0, len(wave) - 1)], np.float32(0.0))
+    loudest = np.argsort(np.abs(pieces).max(axis=1))[::-1][:PEAK_MOST_BLOCKS]
+    raised = resample_poly(pieces[loudest], OVERSAMPLING, 1, axis=1)
     # The filter rings where a piece was cut out.
-    raised = raised[:, PEAK_MARGIN * OVERSAMPLING : -PEAK_MARGIN * OVERSAMPLING]
-    return 20 * math.log10(max(peak, float(np.abs(raised).max())))
+    return float(np.abs(raised[:, PEAK_MARGIN * OVERSAMPLING : -PEAK_MARGIN * OVERSAMPLING]).max())
 
 
 def _lufs(energy: NDArray[np.float64]) -> NDArray[np.float64]:

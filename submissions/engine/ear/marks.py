@@ -26,7 +26,7 @@ from ..music.click import (
     mark_wave,
 )
 from .arrivals import Kernel, first_of_pair, first_peak, vertex
-from .baseband import Band, Spectrum, level_out, take_band
+from .baseband import Spectrum, level_out, take_band, template
 
 Array = NDArray[np.float64]
 
@@ -37,6 +37,7 @@ CANDIDATES = 8
 APART_S = 0.004
 EDGE_S = 0.010  # a chirp's faded edge may be cut off
 LEAST_HEIGHT = 8.0
+PIECE = 16_384  # samples of the band matched at a time: some groups long
 ALIVE_POWER = 0.1  # of a levelled sound's 1: under this is digital silence, which tells nothing of the noise
 FINE_HZ = (1_400.0, 6_600.0)
 FINE_BEFORE_S, FINE_AFTER_S = 0.012, 0.012
@@ -70,69 +71,51 @@ class Arrival:
 
 
 def search_marks(spectrum: Spectrum) -> tuple[list[MarkGroup], list[MarkGroup]]:
-    """Places where a start and where an end group may be, each by falling height, at most CANDIDATES."""
+    """Places where a start and where an end group may be, each by falling height, at most CANDIDATES.
+
+    A group may begin before the file does.
+    """
     band = level_out(take_band(spectrum, *SEARCH_HZ), LEVEL_WINDOW_S)
-    bins = fft.fft(band.samples)
-    seconds = spectrum.length / spectrum.rate
     power = band.samples.real**2 + band.samples.imag**2
     alive = uniform_filter1d(power, max(1, round(LEVEL_WINDOW_S * band.rate))) > ALIVE_POWER
-    combs = [_comb(band, ppm) for ppm in STRETCHES_PPM]
-    backwards = [_reversed(band, comb, ppm) for comb, ppm in zip(combs, STRETCHES_PPM, strict=True)]
-    start = _candidates(_group_response(band, bins, combs, True), alive, band.rate, seconds, True)
-    return start, _candidates(_group_response(band, bins, backwards, False), alive, band.rate, seconds, False)
+    seconds = spectrum.length / spectrum.rate
+    before = min(round(MARK_OFFSETS_S[-1] * band.rate), len(band.samples) // 2)
+    reach = round((MARK_GROUP_S + EDGE_S) * band.rate)
+    templates = [*_groups(band.low_hz, band.rate, True), *_groups(band.low_hz, band.rate, False)]
+    sizes = [np.abs(answer) for answer in band.match(templates, reach, before)]
+    half = len(sizes) // 2
+    return (
+        _candidates(np.maximum.reduce(sizes[:half]), alive, before, band.rate, seconds, True),
+        _candidates(np.maximum.reduce(sizes[half:]), alive, before, band.rate, seconds, False),
+    )
 
 
 def _candidates(
-    size: NDArray[np.floating], alive: NDArray[np.bool_], rate: float, seconds: float, rising: bool
+    size: NDArray[np.float32], alive: NDArray[np.bool_], before: int, rate: float, seconds: float, rising: bool
 ) -> list[MarkGroup]:
-    """The highest places, none within APART_S of a higher one; a group may begin before the file does."""
-    heard = size[alive]
+    """The highest places, none within APART_S of a higher one; size begins `before` places before the file does."""
+    heard = size[before:][alive]
     noise = float(np.median(heard)) / 1.1774 if len(heard) else 1.0  # median of a Rayleigh variable
-    before = min(round(MARK_OFFSETS_S[-1] * rate), len(size) // 2)
-    height = 0.5 * (size / (noise + 1e-12)) ** 2
-    height = np.concatenate([height[len(size) - before :], height[: int(seconds * rate)]]).astype(np.float64)
+    left = size[: before + int(seconds * rate)].copy()
     found: list[MarkGroup] = []
     reach = round(APART_S * rate)
-    for _ in range(CANDIDATES if len(height) else 0):
-        k = int(np.argmax(height))
-        if height[k] < LEAST_HEIGHT:
+    for _ in range(CANDIDATES if len(left) else 0):
+        k = int(np.argmax(left))
+        height = 0.5 * (float(left[k]) / (noise + 1e-12)) ** 2
+        if height < LEAST_HEIGHT:
             break
-        found.append(MarkGroup((k - before) / rate, float(height[k]), 1.0, 0.5 / rate, rising))
-        height[max(0, k - reach) : k + reach + 1] = 0.0
+        found.append(MarkGroup((k - before) / rate, height, 1.0, 0.5 / rate, rising))
+        left[max(0, k - reach) : k + reach + 1] = 0.0
     return found
 
 
-def _group_response(
-    band: Band, bins: NDArray[np.complex64], combs: list[NDArray[np.complex64]], rising: bool
-) -> NDArray[np.float32]:
-    """The size of the matched filter's answer for a whole group, the best of a few clock ratios at each place."""
-    matched = bins * np.conj(band.shifted_template(mark_wave(48_000, rising), 48_000))
-    sizes = [np.abs(fft.ifft(matched * comb)) for comb in combs]
-    return np.asarray(np.maximum.reduce(sizes), np.float32)
-
-
-def _comb(band: Band, ppm: float) -> NDArray[np.complex64]:
-    """What adds up the four chirps of a start group, over the band's frequencies."""
-    comb = np.full(len(band.samples), np.float32(MARK_GAINS[0]), np.complex64)
-    for offset, gain in list(zip(mark_offsets_s(), MARK_GAINS, strict=True))[1:]:
-        comb += np.float32(gain) * _advance(band, offset * (1 + ppm * 1e-6))
-    return comb
-
-
-def _reversed(band: Band, comb: NDArray[np.complex64], ppm: float) -> NDArray[np.complex64]:
-    """The same for an end group, which is the start group backwards."""
-    return np.asarray(np.conj(comb) * _advance(band, mark_offsets_s()[-1] * (1 + ppm * 1e-6)), np.complex64)
-
-
-def _advance(band: Band, seconds: float) -> NDArray[np.complex64]:
-    """exp(2 pi i f seconds) over the band's frequencies, as an outer product of two short ones."""
-    size = len(band.samples)
-    step = 2j * np.pi * seconds * band.rate / size
-    inner = 1024
-    fast = np.exp(step * np.arange(inner))
-    slow = np.exp(2j * np.pi * band.low_hz * seconds + step * inner * np.arange(-(-size // inner)))
-    out: NDArray[np.complex64] = np.outer(slow.astype(np.complex64), fast.astype(np.complex64)).ravel()[:size]
-    return out
+@lru_cache(maxsize=8)
+def _groups(low_hz: float, rate: float, rising: bool) -> tuple[NDArray[np.complex64], ...]:
+    """Spectra of a whole group in a band from low_hz at `rate`, one for each of STRETCHES_PPM."""
+    wave = template(mark_wave(48_000, rising), 48_000, low_hz, rate, PIECE)
+    hz = low_hz + np.arange(PIECE) * (rate / PIECE)
+    turns = [-2j * np.pi * np.array(mark_offsets_s(rising)) * (1 + ppm * 1e-6) for ppm in STRETCHES_PPM]
+    return tuple((wave * (_gains(rising) @ np.exp(np.outer(turn, hz)))).astype(np.complex64) for turn in turns)
 
 
 def refine(mono: NDArray[np.floating], rate: int, group: MarkGroup, stretch: float = 1.0) -> Arrival:
