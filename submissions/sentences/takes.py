@@ -40,6 +40,11 @@ SENTENCES = (
     _("bar %(from)s"),
     _("bars %(from)s to %(to)s"),
     _("The take is not complete: %(where)s cannot be heard."),
+    _("%(missed)s of the %(n)s strokes on the page cannot be heard."),
+    _(
+        "Listen to the recording with the sheet in front of you: what you left out, practise and record again; "
+        "what you played, the phone must hear, so put it nearer."
+    ),
     _("Play from the first bar to the last in one go, and let the camera run until the last note has rung out."),
     _("None of the strokes on %(drums)s can be heard, though the others can."),
     _(

@@ -22,6 +22,7 @@ LIMIT_LEFT_OVER = 0.93
 # A beginner's thick page in a ringing room has left 0.87: a person looks before anybody is sent back.
 LIMIT_SURE_LEFT_OVER = 0.75
 MIN_HEARD = 4
+MIN_AMISS = 4  # strokes missing or not written: fewer are slips, however few strokes the part has
 # Peak over a noise that can be heard: noise alone measures 16 to 25 (its own peaks, gusts of wind), anything struck more.
 LIMIT_DROWNED_DB, LIMIT_HEARD_DB = 28.0, -60.0
 
@@ -64,6 +65,8 @@ def _drowned(facts: TakeFacts) -> bool:
 def _clearly_another(facts: TakeFacts) -> bool:
     """Whether clear strokes tell another part, in both directions."""
     strokes = facts.strokes
+    if strokes.written - strokes.matched + len(strokes.extra_s) < MIN_AMISS:
+        return False
     clear = strokes.clear_found_share * strokes.clear_explained_share
     return clear < LIMIT_CLEAR and strokes.clear_explained_share < LIMIT_LEFT_OVER
 

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..facts import ZeroFacts
-from .click_search import FAR_HEIGHT, FoundClick
+from .click_search import FAR_CLOCK, FAR_HEIGHT, FoundClick
 from .clicks import REACH_S
 from .page import Page, pair_up
 from .votes import SAME_TEMPO, Hypothesis
@@ -20,6 +20,8 @@ SURE_SD_S = 0.008  # two of them and some more lie within the 20 ms past which a
 SURE_BOTH = 0.75  # at another tempo: share of the page found and share of what was heard explained, both ...
 SURE_SPREAD_S = 0.020  # ... and lying tight; with a tempo to choose, many pages lie somehow on many others
 SURE_BEAT = 0.2  # of a beat: the strokes then tell which beat of a stranger's click zero is
+FOOTLESS_SD_S = 2e-3  # between the two that a stranger's click is timed to: 0.45 ms with a foot, 4 ms without
+USUAL_REACH_S = 0.045  # one and a half times a beginner's usual push
 LEAST_HEAD = 8
 HEAD_S = 0.045  # nine in ten strokes of a beginner lie as near to their own middle
 HEAD_SHARE, REST_SHARE = 0.7, 0.6  # found by chance on a page of sixteenths: six in ten
@@ -54,14 +56,17 @@ def is_chance(click: FoundClick, ballot: list[Hypothesis], bar_s: float) -> bool
 def is_off_beat(click: FoundClick, ballot: list[Hypothesis], beat_s: float) -> bool:
     """Whether a stranger's click is refuted: strokes that keep its tempo lie, wherever they may lie, off its beats.
 
-    A few strokes that sound the same can fall together by chance, and then anywhere; nobody plays that far from a click.
+    Strokes that sound the same can fall together by chance, at any place and clock; nobody plays that far from a click.
+    What begins so softly that it has no foot is more often such a chance, and has to lie where players usually do.
     """
-    if click.ours or not ballot or ballot[0].support <= SURE_SUPPORT:
+    if click.ours or not ballot or ballot[0].support <= SURE_SUPPORT or abs(ballot[0].stretch - 1) > SAME_TEMPO:
         return False
+    footless = click.sd_s > FOOTLESS_SD_S
     allowed = [h for h in ballot if ballot[0].gain - h.gain < SURE_GAP]
     beats = [(h.zero_s - click.zero_s) / beat_s for h in allowed]
-    reach = min(REACH_S / beat_s, SURE_BEAT)
-    return abs(ballot[0].stretch - 1) < SAME_TEMPO and all(abs(at - round(at)) > reach for at in beats)
+    reach = min((USUAL_REACH_S if footless else REACH_S) / beat_s, SURE_BEAT)
+    is_odd = footless and abs(click.ratio - 1) > FAR_CLOCK
+    return is_odd or all(abs(at - round(at)) > reach for at in beats)
 
 
 def is_sure(best: Hypothesis) -> bool:

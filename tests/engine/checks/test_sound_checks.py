@@ -127,6 +127,21 @@ class TestThePart:
         guessed = said(played=strokes(missing=range(80, 100)), zero={"sure": False, "tempo_ratio": 0.75})
         assert guessed["incomplete"] == Level.LOOK
 
+    def test_that_seems_to_stop_after_a_count_off_is_no_guess(self):
+        beats = sum(beat.played_bar == PART.beats[0].played_bar for beat in PART.beats)
+        played = replace(strokes(missing=range(60, 100)), extra_s=tuple(0.1 * n for n in range(2 * beats)))
+        assert said(played=played, zero={"sure": False, "count_off_bars": 2})["incomplete"] == Level.REDO
+        assert said(played=played, zero={"sure": False, "count_off_bars": 0})["incomplete"] == Level.LOOK
+
+    @pytest.mark.parametrize(
+        ("every", "clear", "told"),
+        [(12, 0.90, False), (8, 0.88, True), (8, 0.97, False), (5, 0.97, False), (3, 0.97, True)],
+    )
+    def test_without_strokes_here_and_there_is_looked_at(self, every, clear, told):
+        played = replace(strokes(missing=range(0, 100, every)), clear_found_share=clear, clear_explained_share=1.0)
+        found = said(played=played)
+        assert found == ({"incomplete": Level.LOOK} if told else {})
+
     def test_of_a_doubtful_part_is_not_sent_back_for_what_is_missing(self):
         found = said(level={"strokes_over_noise_db": 26.0}, played=replace(strokes(missing=[*range(0, 60, 2), *range(60, 75)], explained=0.8)))
         assert found["not-this-part"] == found["incomplete"] == Level.LOOK

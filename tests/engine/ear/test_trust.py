@@ -67,6 +67,15 @@ def test_a_strange_click_is_refuted_by_strokes_that_lie_off_its_beats(ours, clic
     assert is_off_beat(click, places, beat_s=0.5) == refuted
 
 
+@pytest.mark.parametrize(
+    ("sd_s", "ratio", "push_s", "refuted"),
+    [(4e-4, 1.0002, 0.07, False), (4e-3, 1.0, 0.03, False), (4e-3, 1.0, 0.07, True), (4e-3, 1.0002, 0.0, True)],
+)
+def test_a_strange_click_without_a_foot_lies_where_players_do(sd_s, ratio, push_s, refuted):
+    click = FoundClick(1.0, ratio, sd_s, 0.01, False, ())
+    assert is_off_beat(click, [hypothesis(5.0 + push_s, 50.0)], beat_s=0.5) == refuted
+
+
 @pytest.mark.parametrize("is_end", [False, True])
 def test_one_group_of_marks_takes_its_clock_from_a_leaked_click(is_end):
     layout = click_layout(part_of("snare"), 2)
