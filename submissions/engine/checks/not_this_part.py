@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from ..facts import TakeFacts
 from ..findings import Finding, Level
 from ..music.written import Part
+from .click_audible import LIMIT_REDO_DB
 from .noisy import LIMIT_HIDING_DB
 
 CODE = "not-this-part"
@@ -21,6 +22,7 @@ LIMIT_CLEAR = 0.80
 LIMIT_LEFT_OVER = 0.93
 # A beginner's thick page in a ringing room has left 0.87: a person looks before anybody is sent back.
 LIMIT_SURE_LEFT_OVER = 0.75
+MOST_COUNTED_BARS = 2  # a count-off's usual length, common practice
 MIN_HEARD = 4
 MIN_AMISS = 4  # strokes missing or not written: fewer are slips, however few strokes the part has
 # Peak over a noise that can be heard: noise alone measures 16 to 25 (its own peaks, gusts of wind), anything struck more.
@@ -43,6 +45,8 @@ def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
         )
         return
     found = min(1.0, strokes.matched / strokes.written / _played_share(facts))
+    if found >= LIMIT_REDO and _may_be_clicks(facts, part):
+        return  # `click-audible` says what to do.
     fit = found * strokes.explained_share
     if fit >= LIMIT_REDO and not _clearly_another(facts) and (facts.zero.sure or fit >= LIMIT_LOOK_UNSURE):
         return
@@ -53,6 +57,13 @@ def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
         f"and the part explains {strokes.explained_share:.0%} of what was heard.",
         "Check that you sent the right file and chose the right part and segment; if you did, practise with the guide and record again.",
     )
+
+
+def _may_be_clicks(facts: TakeFacts, part: Part) -> bool:
+    """Whether what the part does not explain may all be a click as loud as the drums."""
+    under = facts.level.click_under_drums_db
+    clicked = len(part.beats) + MOST_COUNTED_BARS * sum(beat.played_bar == part.beats[0].played_bar for beat in part.beats)
+    return under is not None and under < LIMIT_REDO_DB and len(facts.strokes.extra_s) <= clicked
 
 
 def _drowned(facts: TakeFacts) -> bool:

@@ -30,6 +30,7 @@ from .trust import (
     gap,
     is_certain,
     is_chance,
+    is_nearer,
     is_off_beat,
     is_sure,
 )
@@ -79,7 +80,7 @@ def align(mono: NDArray[np.floating], rate: int, part: Part, layout: ClickLayout
     click: FoundClick | None = None
     marks, used = None, layout
     for used in layouts:
-        if used is layout or in_tempo(used, ballot):
+        if used is layout or (in_tempo(used, ballot) and is_nearer(used, ballot)):
             marks = believe_pair(mono, rate, used, starts, ends)
         if marks:
             click = confirm_ours(spectrum, used, marks.zero_s)

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..facts import ZeroFacts
+from ..music.click import ClickLayout
 from .click_search import FAR_CLOCK, FAR_HEIGHT, FoundClick
 from .clicks import REACH_S
 from .page import Page, pair_up
@@ -51,6 +52,16 @@ def is_chance(click: FoundClick, ballot: list[Hypothesis], bar_s: float) -> bool
     late_s = ballot[0].zero_s - click.zero_s
     bars = round(late_s / bar_s)
     return abs(late_s - bars * bar_s) > REACH_S or (bars > 0 and click.zero_s < 0)
+
+
+def is_nearer(layout: ClickLayout, ballot: list[Hypothesis]) -> bool:
+    """Whether strokes that tell a tempo lie nearer to this layout's than to the written one.
+
+    A third of a second missing between two mark groups has the length of a tempo one beat a minute away.
+    """
+    if not ballot or ballot[0].support <= SURE_SUPPORT:
+        return True
+    return abs(ballot[0].stretch * layout.tempo_scale - 1) < abs(ballot[0].stretch - 1)
 
 
 def is_off_beat(click: FoundClick, ballot: list[Hypothesis], beat_s: float) -> bool:

@@ -119,6 +119,13 @@ class TestThePart:
         facts = TakeFacts(container=ContainerFacts(has_sound=True), level=level, zero=ZeroFacts(2.0, sure=True), strokes=StrokeFacts(written=100, missed=100))
         assert {f.code: f.level for f in judge(facts, PART) if f.code != "no-picture"} == {"noisy": Level.LOOK}
 
+    @pytest.mark.parametrize(("extras", "under_db", "doubted"), [(20, 2.0, False), (20, 20.0, True), (400, 2.0, True)])
+    def test_is_not_doubted_for_a_click_that_is_as_loud_as_the_drums(self, extras, under_db, doubted):
+        played = replace(strokes(explained=0.3), extra_s=tuple(0.1 * n for n in range(extras)), clear_explained_share=0.3)
+        found = said(level={"click_under_drums_db": under_db}, played=played)
+        assert ("not-this-part" in found) == doubted
+        assert "click-audible" in found
+
     def test_that_only_seems_to_stop_is_looked_at(self):
         """Bar 1 is a guess, and strokes lie before it: perhaps the take begins there, and nothing is missing."""
         played = replace(strokes(missing=range(80, 100)), extra_s=(0.2, 0.6, 1.0, 1.4))

@@ -7,7 +7,7 @@ import pytest
 from submissions.engine.ear.alignment import with_clock
 from submissions.engine.ear.believed_marks import Marks
 from submissions.engine.ear.click_search import FoundClick
-from submissions.engine.ear.trust import is_certain, is_chance, is_off_beat
+from submissions.engine.ear.trust import is_certain, is_chance, is_nearer, is_off_beat
 from submissions.engine.ear.votes import Hypothesis
 from submissions.engine.music.click import click_layout
 
@@ -74,6 +74,15 @@ def test_a_strange_click_is_refuted_by_strokes_that_lie_off_its_beats(ours, clic
 def test_a_strange_click_without_a_foot_lies_where_players_do(sd_s, ratio, push_s, refuted):
     click = FoundClick(1.0, ratio, sd_s, 0.01, False, ())
     assert is_off_beat(click, [hypothesis(5.0 + push_s, 50.0)], beat_s=0.5) == refuted
+
+
+@pytest.mark.parametrize(
+    ("bpm", "stretch", "support", "nearer"),
+    [(121, 1.0, 0.9, False), (121, 120 / 121, 0.9, True), (80, 1.5, 0.9, True), (80, 1.0, 0.4, True)],
+)
+def test_marks_of_another_tempo_need_strokes_at_that_tempo(bpm, stretch, support, nearer):
+    best = replace(hypothesis(5.0, 50.0), stretch=stretch, support=support)
+    assert is_nearer(click_layout(part_of("snare"), 2, bpm), [best]) == nearer
 
 
 @pytest.mark.parametrize("is_end", [False, True])
