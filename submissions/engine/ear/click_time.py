@@ -67,9 +67,10 @@ def _response(
     sent = np.array([beat.sign * waves[beat.kind] for beat in beats])
     weights = 1.0 / (np.sum(np.abs(rows) ** 2, axis=1) + 1e-20)
     answer = np.zeros(points, np.complex128)
+    sent_power, likeness = np.abs(sent) ** 2, np.conj(sent) * heard
     for _ in range(TURNS):
-        power = np.einsum("b,bf->f", weights, np.abs(sent) ** 2)
-        answer = np.einsum("b,bf,bf->f", weights, np.conj(sent), heard) / (power + 0.02 * power.max())
+        power = weights @ sent_power
+        answer = (weights @ likeness) / (power + 0.02 * power.max())
         left = np.sum(np.abs(heard - sent * answer) ** 2, axis=1)
         weights = 1.0 / (left + 0.1 * float(np.median(left)) + 1e-30)
     inside_hz = (hz > BAND_HZ[0]) & (hz < BAND_HZ[1])

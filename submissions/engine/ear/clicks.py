@@ -165,13 +165,11 @@ def gather(
     # A band's sample at time t carries exp(-2 pi i low t): the fraction of a sample and the carrier of each beat's
     # own place are turned back, so that equal clicks are equal complex numbers.
     fraction = starts[inside] - first[inside] / rate
-    turned = np.outer(fraction, slow_hz) + low_hz * starts[inside][:, None]
-    spectra = fft.fft(rows, axis=1) * np.exp(2j * np.pi * turned).astype(np.complex64)
+    carrier = np.exp(2j * np.pi * low_hz * starts[inside]).astype(np.complex64)
+    spectra = fft.fft(rows, axis=1) * (_turn(fraction, slow_hz, 1.0) * carrier[:, None])
     at_s = np.array([beats[i][0] for i in inside])
     middle = float(at_s.mean())
-    return Gathered(
-        spectra.astype(np.complex64), at_s - middle, middle, low_hz + slow_hz, rate, np.array(inside, np.int64)
-    )
+    return Gathered(spectra, at_s - middle, middle, low_hz + slow_hz, rate, np.array(inside, np.int64))
 
 
 def ratio_steps(kinds: Sequence[Gathered], reach: float = RATIO_REACH) -> Array:
@@ -190,8 +188,9 @@ def energies(gathered: Gathered, ratios: Array, least: int = LEAST_SLIDE) -> NDA
     twice = np.concatenate([blocks, blocks], axis=1).astype(np.float32)
     out = np.zeros((len(ratios), points), np.float32)
     slides = np.round(np.outer(ratios, centres) * gathered.rate).astype(np.int64) % points
+    moved = np.append(True, np.any(slides[1:] != slides[:-1], axis=1))
     for k, row in enumerate(out):
-        if k and np.array_equal(slides[k], slides[k - 1]):
+        if not moved[k]:
             row[:] = out[k - 1]
             continue
         for block, first in zip(twice, slides[k].tolist(), strict=True):

@@ -25,10 +25,10 @@ LEAST = 8  # strokes
 
 def robust_mean(late: Array, width: float = 2.5) -> tuple[float, float]:
     """(mean, spread) of deviations, Huber's estimate with the spread from the median absolute deviation."""
-    centre = _median(late)
+    centre = median(late)
     for _ in range(8):
         away = np.abs(late - centre)
-        spread = max(1.4826 * _median(away), 1e-4)
+        spread = max(1.4826 * median(away), 1e-4)
         weight = np.minimum(1.0, width * spread / np.maximum(away, 1e-9))
         before, centre = centre, float(weight @ late) / float(weight.sum())
         if abs(centre - before) < 1e-6:
@@ -36,7 +36,7 @@ def robust_mean(late: Array, width: float = 2.5) -> tuple[float, float]:
     return centre, spread
 
 
-def _median(values: Array) -> float:
+def median(values: Array) -> float:
     """The median; numpy's own costs several times as much for a few hundred values."""
     ordered = np.sort(values)
     return 0.5 * float(ordered[(len(ordered) - 1) // 2] + ordered[len(ordered) // 2])
@@ -49,7 +49,7 @@ def heard_late(late: Array, attack_db: Array, spread: float) -> tuple[float, flo
     """
     hidden = 10 ** (-np.maximum(attack_db, 0.0) / 20)
     unseen = UNSEEN_S * float(hidden.mean())
-    sharp = attack_db > _median(attack_db)
+    sharp = attack_db > median(attack_db)
     if min(int(sharp.sum()), int((~sharp).sum())) < LEAST:
         return 0.0, unseen
     later = max(0.0, robust_mean(late[~sharp])[0] - robust_mean(late[sharp])[0])

@@ -115,26 +115,29 @@ def _best_path(scores: Array, prior: Array) -> tuple[float, Ints]:
     count, width = scores.shape
     speeds = np.arange(-FASTEST, FASTEST + 1)
     now = scores[0] + prior + -AWAY_COST * np.abs(speeds)[:, None]
-    came = np.zeros((count, len(speeds), width), np.int8)  # how the speed changed on the way here
     source = np.arange(width)[None, :] - speeds[:, None]
-    outside = (source < 0) | (source >= width)
-    source = np.clip(source, 0, width - 1)
+    walls = np.where((source < 0) | (source >= width), -np.inf, 0.0)
+    came_from = np.clip(source, 0, width - 1) + width * np.arange(len(speeds))[:, None]
+    reached = [now]
     for n in range(1, count):
-        padded = np.pad(now, ((1, 1), (0, 0)), constant_values=-np.inf)
-        turned = np.stack([padded[:-2] - TURN_COST, padded[1:-1], padded[2:] - TURN_COST])
-        turn = np.argmax(turned, axis=0)
-        best = np.take_along_axis(turned, turn[None], axis=0)[0]
-        now = np.where(outside, -np.inf, np.take_along_axis(best, source, axis=1)) + scores[n]
-        came[n] = np.take_along_axis(turn - 1, source, axis=1)
+        turned = now - TURN_COST
+        best = now.copy()
+        np.maximum(best[1:], turned[:-1], out=best[1:])
+        np.maximum(best[:-1], turned[1:], out=best[:-1])
+        now = np.take(best, came_from)
+        now += walls
+        now += scores[n]
+        reached.append(now)
     speed, at = (int(k) for k in np.unravel_index(int(np.argmax(now)), now.shape))
     total = float(now[speed, at])
     states = np.zeros(count, np.int64)
     for n in range(count - 1, -1, -1):
         states[n] = at
         if n:
-            turn_here = int(came[n, speed, at])
             at -= int(speeds[speed])
-            speed += turn_here
+            earlier = reached[n - 1][:, at]
+            near = range(max(speed - 1, 0), min(speed + 2, len(speeds)))
+            speed = max(near, key=lambda k: earlier[k] - (TURN_COST if k != speed else 0.0))
     return total, states
 
 
