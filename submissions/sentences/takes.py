@@ -64,7 +64,7 @@ SENTENCES = (
     _("Wind blows into the microphone."),
     _("Noise lies only %(db)s dB under the strokes."),
     _("Record in a quieter room, with fans and traffic shut out, and put the phone nearer to the drum."),
-    _("The phone turns its own gain: in the pauses the noise comes up by %(db)s dB."),
+    _("The phone changes its recording level by itself: in the pauses the noise comes up by %(db)s dB."),
     _("If the camera has a setting for automatic sound level, switch it off; otherwise put the phone further away."),
     _("Mains hum can be heard."),
     _("Keep the phone and its cable away from chargers, lamps and amplifiers."),
@@ -121,6 +121,11 @@ SENTENCES = (
     ),
     _("It is not certain that bar 1 begins at %(at)s s."),
     _("It is not certain that bar 1 begins at %(at)s s. It might also be at %(other)s s."),
+    _("It is not certain where bar 1 begins: the recording seems to begin after it."),
+    _(
+        "Nothing is lost: a person will look. Next time start the camera before the count-off, and let it "
+        "hear the chirps at the start of the click."
+    ),
     _("It could not be told where bar 1 begins."),
     _("The picture stops for %(seconds)s s at one place."),
     _("Close other apps and record again if the stop falls into the playing."),

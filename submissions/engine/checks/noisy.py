@@ -33,6 +33,6 @@ def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
         yield Finding(
             CODE,
             Level.LOOK if level.pumping_db >= LIMIT_PUMPING_LOOK_DB else Level.NOTE,
-            f"The phone turns its own gain: in the pauses the noise comes up by {level.pumping_db:.0f} dB.",
+            f"The phone changes its recording level by itself: in the pauses the noise comes up by {level.pumping_db:.0f} dB.",
             "If the camera has a setting for automatic sound level, switch it off; otherwise put the phone further away.",
         )

@@ -5,7 +5,7 @@ from fractions import Fraction
 
 import pytest
 
-from submissions.engine.checks import CHECKS, FOLLOWS_FROM, judge, loose_timing, wrong_tempo
+from submissions.engine.checks import CHECKS, FOLLOWS_FROM, judge, loose_timing, unsure_of_zero, wrong_tempo
 from submissions.engine.facts import (
     ContainerFacts,
     LevelFacts,
@@ -230,6 +230,16 @@ class TestTheTempo:
     def test_of_the_click_may_be_too_fast_only_for_who_was_too_slow(self, ratio, too_fast):
         facts = TakeFacts(zero=ZeroFacts(zero_s=2.0, sure=True, tempo_ratio=ratio))
         assert ("too fast" in next(wrong_tempo.check(facts, PART)).do) == too_fast
+
+    @pytest.mark.parametrize(
+        ("zero_s", "runner_up_s", "told"),
+        [(3.5, 5.25, "at 3.50 s. It might also be at 5.25 s."), (3.5, -1.0, "at 3.50 s."), (3.5, 3.504, "at 3.50 s."), (-0.4, 3.0, "seems to begin after it.")],
+    )
+    def test_that_is_unsure_names_places_in_the_recording_only(self, zero_s, runner_up_s, told):
+        facts = TakeFacts(container=ContainerFacts(has_sound=True), zero=ZeroFacts(zero_s, "written", 0.02, runner_up_s=runner_up_s))
+        found = next(unsure_of_zero.check(facts, PART))
+        assert found.says.endswith(told)
+        assert all(at >= 0 for at in found.at_s)
 
     def test_without_certainty_of_zero_is_looked_at(self):
         assert said(zero={"sure": False})["unsure-of-zero"] == Level.LOOK
