@@ -180,6 +180,7 @@ class MotionFacts:
 
     sound_late_ms: float | None = None  # None: cannot be told
     sd_ms: float | None = None
+    beyond_ms: float | None = None  # only where it cannot be told: it is surely at least so far away, on this side
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,6 +26,7 @@ ORDERS = 8  # other orders of the distances
 PULSE_S = (0.075, 0.30)  # the smallest unit of a rhythm: sixteenths at 200 beats a minute to triplets at 66
 BEATS = (1, 2, 3, 4, 6, 8)  # units between two movements of somebody who beats time
 NEAR_S, BESIDE_S = 0.05, 0.08  # the answer's own place, and where other places begin
+NOWHERE: Floats = np.zeros(0)
 AGAIN_S, AGAIN_SHARE = 0.03, 0.7  # strokes this close, in such a share: the music repeats, and a fit there is no rival
 
 
@@ -36,36 +37,55 @@ class Chance:
     moved: float
     reordered: float
     steady: float
+    elsewhere: float  # of those moved, the ones that lie further off than distances are looked for
 
 
 def chance(
-    courses: Floats, at_s: Floats, all_s: Floats, near_s: Floats, late_s: float, own: tuple[Shape, ...] = ()
+    courses: Floats,
+    at_s: Floats,
+    all_s: Floats,
+    near_s: Floats,
+    late_s: float,
+    own: tuple[Shape, ...] = (),
+    impossible_s: Floats = NOWHERE,
 ) -> Chance:
     """For the answer late_s: all_s are all strokes of the take, near_s those that the frames can show.
 
-    own: shapes of this take's hands, which any rhythm may try.
+    own: shapes of this take's hands, which any rhythm may try; impossible_s: distances that are no rivals (blows.py).
     """
     shapes = (*FEW_SHAPES, *own)
-    return Chance(
-        _moved(courses, at_s, all_s, near_s, late_s, shapes),
-        _reordered(courses, at_s, near_s, shapes),
-        _steady(courses, at_s, near_s, shapes),
-    )
+    moved, elsewhere = _moved(courses, at_s, all_s, near_s, late_s, shapes, impossible_s)
+    return Chance(moved, _reordered(courses, at_s, near_s, shapes), _steady(courses, at_s, near_s, shapes), elsewhere)
 
 
-def _moved(courses: Floats, at_s: Floats, all_s: Floats, near_s: Floats, late_s: float, shapes: Shapes) -> float:
+def _moved(
+    courses: Floats,
+    at_s: Floats,
+    all_s: Floats,
+    near_s: Floats,
+    late_s: float,
+    shapes: Shapes,
+    impossible_s: Floats,
+) -> tuple[float, float]:
+    """The best rise of the take's own strokes at other times, as a share of the true rise; and of those beyond REACH_S."""
     span = float(all_s[-1] - all_s[0] + np.median(np.diff(all_s)))
     round_s = np.concatenate([all_s - span, all_s, all_s + span])
     # The answer itself is one of the places, or coarse steps would cost it what its rivals keep.
     places = late_s + _places(MOVED_S)
     best = likelihoods(courses, at_s, round_s, places, shapes).max(axis=0)
-    best = best - float(np.median(best))
+    usual = float(np.median(best))
+    best = best - usual
     apart = np.abs(places - late_s)
     rival = (apart > BESIDE_S) & (_again(near_s, round_s, places - late_s) < AGAIN_SHARE)
-    own = float(best[apart < NEAR_S].max())
+    rival &= ~(np.abs(places[:, None] - impossible_s[None, :]) < STEP_S / 2).any(axis=1)
+    # What was played ends where it ends: strokes that come round into the rest after it would speak against the answer.
+    played = likelihoods(courses, at_s, all_s, places[apart < NEAR_S], shapes)
+    own = max(float(best[apart < NEAR_S].max()), float(played.max()) - usual)
     if own <= 0.0:
-        return np.inf
-    return float(best[rival].max()) / own if rival.any() else np.inf
+        return np.inf, np.inf
+    further = rival & (np.abs(places) > REACH_S)
+    moved, elsewhere = (float(best[which].max()) / own if which.any() else np.inf for which in (rival, further))
+    return moved, elsewhere
 
 
 def _places(reach_s: float) -> Floats:

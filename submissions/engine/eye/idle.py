@@ -42,8 +42,9 @@ def idle_take(kind: str, seed: int) -> tuple[RawTake, tuple[float, ...]]:
 
 
 def told_of(kind: str, seed: int) -> bool:
-    """Whether sound against picture is told of such a take, as it never should be."""
-    return measure_motion(*idle_take(kind, seed)).sound_late_ms is not None
+    """Whether anything of sound against picture is told of such a take, as it never should be."""
+    told = measure_motion(*idle_take(kind, seed))
+    return told.sound_late_ms is not None or told.beyond_ms is not None
 
 
 def _rhythm(rng: np.random.Generator, beat_s: float) -> tuple[float, ...]:

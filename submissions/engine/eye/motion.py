@@ -14,6 +14,8 @@ from numpy.typing import NDArray
 
 from ..facts import MotionFacts, Span
 from ..media import Frame, RawTake
+from .beyond import surely_beyond
+from .blows import too_slow
 from .chance import chance
 from .flashes import Agreement, agreement
 from .own import own_shapes
@@ -55,7 +57,7 @@ def measure_motion(raw: RawTake, heard_s: tuple[float, ...]) -> MotionFacts:
     sharp = None
     if _even(heard) and float(np.median(np.diff(heard))) < 2 * REACH_ALONE_S:
         pass  # a light for each of quick even strokes fits at every stroke's distance
-    elif fitted is None:
+    elif not isinstance(fitted, tuple):
         sharp = agreement(logs, first, at_s, heard, 0.0, REACH_ALONE_S, SHARE_ALONE)
     else:
         sharp = agreement(logs, first, at_s, heard, fitted[0], REACH_NEAR_S, SHARE_NEAR)
@@ -68,10 +70,12 @@ def _shows_something(raw: RawTake) -> bool:
     return bool(looked) and float(np.mean([g.mean() < DARK_LUMA or shows_nothing(g) for g in looked])) < 0.5
 
 
-def _facts(fitted: tuple[float, float] | None, sharp: Agreement | None) -> MotionFacts:
+def _facts(fitted: tuple[float, float] | float | None, sharp: Agreement | None) -> MotionFacts:
     if sharp is not None:
         return MotionFacts(1000 * sharp.late_s, 1000 * sharp.sd_s)
-    return MotionFacts(1000 * fitted[0], 1000 * fitted[1]) if fitted is not None else MotionFacts()
+    if isinstance(fitted, tuple):
+        return MotionFacts(1000 * fitted[0], 1000 * fitted[1])
+    return MotionFacts(beyond_ms=None if fitted is None else 1000 * fitted)
 
 
 def _logs_of(raw: RawTake) -> tuple[Floats, Floats, NDArray[np.bool_]]:
@@ -138,8 +142,8 @@ def _near(heard: Floats, at_s: Floats, by_s: float = 0.5) -> Floats:
 
 def _by_strikes(
     logs: Floats, first: NDArray[np.bool_], at_s: Floats, every: Floats, heard: Floats
-) -> tuple[float, float] | None:
-    """(late, sd) in seconds from the movement of hands, or None when it cannot be told."""
+) -> tuple[float, float] | float | None:
+    """(late, sd) in seconds from the movement of hands; how far it is at least where only that is sure; else None."""
     if len(at_s) < FEWEST_FRAMES or len(_near(heard, at_s, BY_S)) < FEWEST_STROKES or _even(heard):
         return None
     courses = parts(_quick(_evened(logs, first), first, at_s))
@@ -151,27 +155,32 @@ def _by_strikes(
     best = np.vstack([fits, likelihoods(courses, at_s, heard, places, own)]).max(axis=0)
     top = int(best.argmax())
     rise = float(best[top] - np.median(best))
-    weight = np.maximum(0.0, best - float(best[top]) + MIDDLE * rise)
-    close = places[best > float(best[top]) - LEAD * rise]
-    if not 0 < top < len(places) - 1:
-        return None  # the summit may lie further off than was looked
-    if rise < LEAST or float(np.ptp(close)) > WIDE_S + 1e-9:
-        return None
+    if not 0 < top < len(places) - 1 or rise < LEAST:
+        return None  # the summit may lie further off than was looked, or there is none
     shapes = (*SHAPES, *own)
-    halves = (
+    impossible = too_slow(courses, first, at_s, heard, places, top, shapes)
+    close = places[(best > float(best[top]) - LEAD * rise) & ~impossible]
+    halves = [
         likelihoods(courses[half], at_s[half], heard, places, shapes, by_halves=False).max(axis=0)
         for half in _halves(at_s)
+    ]
+    told = float(np.ptp(close)) <= WIDE_S + 1e-9 and all(
+        _agrees(np.where(impossible, np.median(half), half), places, top, rise) for half in halves
     )
-    if not all(_agrees(half, places, top, rise) for half in halves):
+    beyond = surely_beyond(places, best, halves)
+    if not told and beyond is None:
         return None
-    others = chance(courses, at_s, every, heard, float(places[top]), own[:2])
-    if others.moved > MOVED or others.reordered > REORDERED or others.steady > STEADY:
+    others = chance(courses, at_s, every, heard, float(places[top]), own[:2], places[impossible])
+    if others.reordered > REORDERED or others.steady > STEADY:
         return None
-    late = float(weight @ places / weight.sum())
-    spread = float(np.sqrt(weight @ (places - late) ** 2 / weight.sum()))
-    usual_frame = float(np.median(np.diff(np.sort(at_s))))
-    # No finer than a frame's own length allows, however many strokes agree.
-    return late, float(np.hypot(spread, usual_frame / np.sqrt(12.0)))
+    if told and others.moved <= MOVED:
+        weight = np.maximum(0.0, best - float(best[top]) + MIDDLE * rise) * ~impossible
+        late = float(weight @ places / weight.sum())
+        spread = float(np.sqrt(weight @ (places - late) ** 2 / weight.sum()))
+        usual_frame = float(np.median(np.diff(np.sort(at_s))))
+        # No finer than a frame's own length allows, however many strokes agree.
+        return late, float(np.hypot(spread, usual_frame / np.sqrt(12.0)))
+    return beyond if others.elsewhere <= MOVED else None
 
 
 def _halves(at_s: Floats) -> tuple[slice, slice]:

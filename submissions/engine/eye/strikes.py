@@ -70,7 +70,20 @@ def likelihoods(
     likelihood and nothing else. One stroke that is not heard changes the hands' turns from there on: with by_halves, a
     region may therefore answer to other strokes in the second half of the frames than in the first.
     """
-    total = np.zeros((len(shapes), len(places)))
+    each = likelihoods_by_region(courses, at_s, heard_s, places, shapes, by_halves)
+    return np.asarray(each.sum(axis=2))
+
+
+def likelihoods_by_region(
+    courses: Floats,
+    at_s: Floats,
+    heard_s: Floats,
+    places: Floats,
+    shapes: tuple[Shape, ...] = SHAPES,
+    by_halves: bool = True,
+) -> Floats:
+    """The same for each region by itself, shape (len(shapes), len(places), regions)."""
+    total = np.zeros((len(shapes), len(places), courses.shape[1]))
     subsets = (heard_s, heard_s[0::2], heard_s[1::2])
     frames = [_since_until(at_s, strokes, places) for strokes in subsets if len(strokes)]
     middle = len(courses) // 2
@@ -79,8 +92,7 @@ def likelihoods(
     for index, shape in enumerate(shapes):
         heights = [shape.heights(since, until) for since, until in frames]
         whole, *halves = (_best(part, pace, [h[:, cut] for h in heights]) for cut, part, pace in pieces)
-        fits = np.maximum(whole, np.sum(halves, axis=0)) if halves else whole
-        total[index] = fits.sum(axis=1)
+        total[index] = np.maximum(whole, np.sum(halves, axis=0)) if halves else whole
     return total
 
 

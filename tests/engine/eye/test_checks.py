@@ -63,6 +63,12 @@ class TestSoundAndPictureApart:
         (finding,) = sound_picture_apart.check(TakeFacts(motion=MotionFacts(late_ms, 1.0)), None)
         assert f"120 ms {word} the picture" in finding.says
 
+    @pytest.mark.parametrize(("beyond_ms", "word"), [(190.0, "after"), (-120.0, "before")])
+    def test_gives_no_figure_where_only_the_side_is_sure(self, beyond_ms, word):
+        """Nor is anybody sent back for what may be small enough to be moved."""
+        (finding,) = sound_picture_apart.check(TakeFacts(motion=MotionFacts(beyond_ms=beyond_ms)), None)
+        assert finding.level == "look" and word in finding.says and not any(map(str.isdigit, finding.says))
+
 
 class TestTheFile:
     def test_without_sound_or_picture_is_to_be_sent_again(self):
