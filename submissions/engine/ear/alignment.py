@@ -14,7 +14,7 @@ from ..music.click import ClickLayout, click_layout
 from ..music.written import Part
 from .baseband import transform
 from .believed_marks import CLOCK_SD, Marks, any_plain, believe_pair, believe_single, in_tempo, other_tempo
-from .click_search import FoundClick, confirm_ours, find_click
+from .click_search import FoundClick, confirm_ours, find_click, find_ours
 from .histogram import NEAR_TEMPO
 from .marks import search_marks
 from .onsets import Onsets
@@ -43,6 +43,7 @@ CLICK_PEAK_S = 0.012
 STROKE_PEAK_S = 0.030  # the longest drum of the line has had its first swing
 BAR_OFF_S = 0.120  # who begins bars late still begins on the beat, as well as players do
 OTHER_TEMPO = 0.01
+SAME_ZERO_S = 0.003  # of marks and click at one clock: far more than both are off, less than anything cut out
 CLICK_CLOCK_SD = 6e-6  # of the clock that a click tells; measured on made takes
 
 
@@ -87,9 +88,12 @@ def align(mono: NDArray[np.floating], rate: int, part: Part, layout: ClickLayout
             break
     for used in () if marks else layouts:
         marks = believe_single(mono, rate, used, part, [*starts, *ends], ballot)
-        if marks:
+        if marks and marks.start_s is not None:
             click = confirm_ours(spectrum, used, marks.zero_s)
             marks = with_clock(marks, click, used)
+        elif marks:
+            click = find_ours(spectrum, used, part, ballot, onsets.times_s)
+            marks = by_end_group(marks, click, used)
         else:
             click = find_click(mono, rate, spectrum, used, part, ballot, onsets.times_s)
             bar_s = part.bars_from_zero()[0].length_s / used.tempo_scale
@@ -120,9 +124,18 @@ def with_clock(marks: Marks, click: FoundClick | None, layout: ClickLayout) -> M
     at_s, due_s = (marks.start_s, layout.marks_start_s) if marks.start_s is not None else (marks.end_s, layout.marks_end_s)
     if click is None or at_s is None or not click.clock_known or click.whole is False:
         return marks
+    zero_s = at_s - click.ratio * due_s
+    if abs(zero_s - click.zero_s) > SAME_ZERO_S:
+        return marks
     own = max(0.0, marks.sd_s**2 - (CLOCK_SD * due_s) ** 2)
     sd_s = float(np.sqrt(own + (CLICK_CLOCK_SD * due_s) ** 2))
-    return replace(marks, zero_s=at_s - click.ratio * due_s, sd_s=sd_s, ratio=click.ratio, clock_known=True)
+    return replace(marks, zero_s=zero_s, sd_s=sd_s, ratio=click.ratio, clock_known=True)
+
+
+def by_end_group(marks: Marks, click: FoundClick | None, layout: ClickLayout) -> Marks | None:
+    """Zero by an end group alone, or None where a whole click puts it elsewhere: then a stretch before it is missing."""
+    told = with_clock(marks, click, layout)
+    return None if click is not None and click.whole and not told.clock_known else told
 
 
 def _layouts(layout: ClickLayout, part: Part, ballot: list[Hypothesis], scales: list[float]) -> list[ClickLayout]:

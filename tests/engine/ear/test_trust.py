@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from submissions.engine.ear.alignment import with_clock
+from submissions.engine.ear.alignment import by_end_group, with_clock
 from submissions.engine.ear.believed_marks import Marks
 from submissions.engine.ear.click_search import FoundClick
 from submissions.engine.ear.trust import is_certain, is_chance, is_nearer, is_off_beat
@@ -96,3 +96,15 @@ def test_one_group_of_marks_takes_its_clock_from_a_leaked_click(is_end):
     assert told.sd_s < marks.sd_s / 3
     assert with_clock(marks, FoundClick(7.0, 1.0001, 1e-4, 0.01, True, (), whole=False), layout) == marks
     assert with_clock(marks, None, layout) == marks
+
+
+@pytest.mark.parametrize(
+    ("click_s", "whole", "marks_stand", "clock_known"),
+    [(7.0, True, True, True), (7.02, True, False, False), (7.02, None, True, False)],
+)
+def test_an_end_group_alone_yields_to_a_whole_click_that_puts_zero_elsewhere(click_s, whole, marks_stand, clock_known):
+    layout = click_layout(part_of("snare"), 2)
+    marks = Marks(7.0, 1e-3, 1.0, False, None, 7.0 + layout.marks_end_s)
+    told = by_end_group(marks, FoundClick(click_s, 1.0, 1e-4, 0.01, True, (), whole=whole), layout)
+    assert (told is not None) == marks_stand
+    assert (told is not None and told.clock_known) == clock_known
