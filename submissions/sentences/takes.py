@@ -40,6 +40,8 @@ SENTENCES = (
     _("bar %(from)s"),
     _("bars %(from)s to %(to)s"),
     _("The take is not complete: %(where)s cannot be heard."),
+    _("What is written in %(where)s cannot be heard; something else was played there."),
+    _("Play it slowly with the guide until it is right, then record the whole part again if there is time."),
     _("%(missed)s of the %(n)s strokes on the page cannot be heard."),
     _(
         "Listen to the recording with the sheet in front of you: what you left out, practise and record again; "

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from ..facts import TakeFacts, ZeroFacts
+from ..facts import PlayedStroke, TakeFacts, ZeroFacts
 from ..findings import Finding, Level
 from ..music.written import Part
 from . import not_this_part
@@ -16,6 +16,7 @@ MIN_STROKES = 4
 # of their loud strokes with time before them 0.94 and more are, so that what a room hides is not taken for left out.
 LIMIT_LEFT_OUT, LIMIT_CLEAR = 0.10, 0.93  # the first chosen: one stroke in ten
 MUCH_LEFT_OUT = 0.25  # a person listens, whatever the reason
+FEWEST_OTHERS, FILLED_SHARE = 3, 0.25  # strokes instead of missing ones: chosen so that a cough and a dropped stick are none
 BEFORE_S = 0.15  # further before the first written stroke than any player's push
 
 
@@ -39,6 +40,15 @@ def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
     start, stop = strokes[first].bar, strokes[first + length - 1].bar
     where = f"bar {start}" if start == stop else f"bars {start} to {stop}"
     zero, ratio = facts.zero.zero_s or 0.0, facts.zero.clock_ratio
+    if _filled(facts, strokes, first, length):
+        yield Finding(
+            CODE,
+            Level.LOOK,
+            f"What is written in {where} cannot be heard; something else was played there.",
+            "Play it slowly with the guide until it is right, then record the whole part again if there is time.",
+            (zero + ratio * strokes[first].written_s,),
+        )
+        return
     yield Finding(
         CODE,
         Level.LOOK if _is_a_guess(facts, part) or any(not_this_part.check(facts, part)) else Level.REDO,
@@ -46,6 +56,18 @@ def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
         "Play from the first bar to the last in one go, and let the camera run until the last note has rung out.",
         (zero + ratio * strokes[first].written_s,),
     )
+
+
+def _filled(facts: TakeFacts, strokes: list[PlayedStroke], first: int, length: int) -> bool:
+    """Whether strokes that nobody wrote lie where written ones are missing, with played ones before and after."""
+    after = first + length
+    if first == 0 or after == len(strokes):
+        return False
+    begin, end = strokes[first - 1].played_s, strokes[after].played_s
+    if begin is None or end is None:
+        return False
+    inside = sum(begin < at < end for at in facts.strokes.extra_s)
+    return inside >= max(FEWEST_OTHERS, FILLED_SHARE * length)
 
 
 def _here_and_there(facts: TakeFacts, part: Part | None, missed: int, written: int) -> Iterator[Finding]:

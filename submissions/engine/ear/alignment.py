@@ -13,10 +13,11 @@ from ..facts import ZeroFacts
 from ..music.click import ClickLayout, click_layout
 from ..music.written import Part
 from .baseband import transform
-from .believed_marks import CLOCK_SD, Marks, any_plain, believe_pair, believe_single, in_tempo, other_tempo
+from .believed_marks import Marks, any_plain, believe_pair, believe_single, in_tempo, other_tempo
 from .click_search import FoundClick, confirm_ours, find_click, find_ours
 from .histogram import NEAR_TEMPO
 from .marks import search_marks
+from .one_group import by_end_group, with_clock
 from .onsets import Onsets
 from .page import Page, only, page_of, pair_up, strongest
 from .paths import OWN_AWAY_S, WIDE_PUSH_S, beats_tempo, begin_with_click, follow_path
@@ -26,6 +27,7 @@ from .trust import (
     SURE_GAP,
     SURE_SD_S,
     SURE_SUPPORT,
+    USUAL_REACH_S,
     begins_there,
     gap,
     is_certain,
@@ -43,8 +45,7 @@ CLICK_PEAK_S = 0.012
 STROKE_PEAK_S = 0.030  # the longest drum of the line has had its first swing
 BAR_OFF_S = 0.120  # who begins bars late still begins on the beat, as well as players do
 OTHER_TEMPO = 0.01
-SAME_ZERO_S = 0.003  # of marks and click at one clock: far more than both are off, less than anything cut out
-CLICK_CLOCK_SD = 6e-6  # of the clock that a click tells; measured on made takes
+FAINTEST_STRANGE_DB = 40.0  # made takes: such clicks were found down to 30 dB under the drums, chance ones lay at 31 to 71
 
 
 @dataclass(frozen=True)
@@ -97,8 +98,10 @@ def align(mono: NDArray[np.floating], rate: int, part: Part, layout: ClickLayout
         else:
             click = find_click(mono, rate, spectrum, used, part, ballot, onsets.times_s)
             bar_s = part.bars_from_zero()[0].length_s / used.tempo_scale
-            if click is not None and (
-                is_chance(click, ballot, bar_s) if click.ours else is_off_beat(click, ballot, 60.0 / used.bpm)
+            if click is not None and click.ours:
+                click = None if is_chance(click, ballot, bar_s) else click
+            elif click is not None and (
+                is_off_beat(click, ballot, 60.0 / used.bpm) or _too_faint(click, mono, rate, onsets, page, ballot)
             ):
                 click = None
         if marks or click:
@@ -117,25 +120,6 @@ def align(mono: NDArray[np.floating], rate: int, part: Part, layout: ClickLayout
     if facts.sure and not is_whole and not begins_there(facts, strongest(alone, page).times_s, page):
         facts = replace(facts, sure=False)
     return Alignment(facts, _heard(click, mono, rate, alone, page, ballot))
-
-
-def with_clock(marks: Marks, click: FoundClick | None, layout: ClickLayout) -> Marks:
-    """One group's zero by the clock that a leaked click tells: a group far from zero says little without one."""
-    at_s, due_s = (marks.start_s, layout.marks_start_s) if marks.start_s is not None else (marks.end_s, layout.marks_end_s)
-    if click is None or at_s is None or not click.clock_known or click.whole is False:
-        return marks
-    zero_s = at_s - click.ratio * due_s
-    if abs(zero_s - click.zero_s) > SAME_ZERO_S:
-        return marks
-    own = max(0.0, marks.sd_s**2 - (CLOCK_SD * due_s) ** 2)
-    sd_s = float(np.sqrt(own + (CLICK_CLOCK_SD * due_s) ** 2))
-    return replace(marks, zero_s=zero_s, sd_s=sd_s, ratio=click.ratio, clock_known=True)
-
-
-def by_end_group(marks: Marks, click: FoundClick | None, layout: ClickLayout) -> Marks | None:
-    """Zero by an end group alone, or None where a whole click puts it elsewhere: then a stretch before it is missing."""
-    told = with_clock(marks, click, layout)
-    return None if click is not None and click.whole and not told.clock_known else told
 
 
 def _layouts(layout: ClickLayout, part: Part, ballot: list[Hypothesis], scales: list[float]) -> list[ClickLayout]:
@@ -192,6 +176,19 @@ def _heard(
     return ClickHeard(inside, under, click.ours)
 
 
+def _too_faint(
+    click: FoundClick,
+    mono: NDArray[np.floating],
+    rate: int,
+    strokes: Onsets,
+    page: Page,
+    ballot: list[Hypothesis],
+) -> bool:
+    """Whether a stranger's click is fainter than any that can be told from strokes that fall together."""
+    heard = _heard(click, mono, rate, strokes, page, ballot)
+    return heard is not None and heard.under_drums_db is not None and heard.under_drums_db > FAINTEST_STRANGE_DB
+
+
 def _facts(
     marks: Marks | None, click: FoundClick | None, ballot: list[Hypothesis], part: Part, layout: ClickLayout
 ) -> ZeroFacts:
@@ -232,6 +229,7 @@ def _by_strange_click(click: FoundClick, ballot: list[Hypothesis], part: Part, l
     beat_s = 60.0 / layout.bpm * click.ratio
     beats = (by_strokes.zero_s - click.zero_s) / beat_s
     which = abs(beats - round(beats)) < SURE_BEAT
+    usual = abs(beats - round(beats)) * beat_s < USUAL_REACH_S
     beats = round(beats)
     return replace(
         by_strokes,
@@ -241,7 +239,7 @@ def _by_strange_click(click: FoundClick, ballot: list[Hypothesis], part: Part, l
         clock_ratio=click.ratio,
         clock_known=click.clock_known,
         tempo_ratio=click.ratio / ballot[0].stretch,
-        sure=which and gap(ballot) > SURE_GAP and ballot[0].support > SURE_SUPPORT,
+        sure=which and usual and gap(ballot) > SURE_GAP and ballot[0].support > SURE_SUPPORT,
     )
 
 

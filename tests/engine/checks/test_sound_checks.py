@@ -149,6 +149,11 @@ class TestThePart:
         found = said(played=played)
         assert found == ({"incomplete": Level.LOOK} if told else {})
 
+    @pytest.mark.parametrize(("others", "level"), [(6, Level.LOOK), (2, Level.REDO)])
+    def test_with_a_bar_that_was_played_otherwise_is_looked_at(self, others, level):
+        played = replace(strokes(missing=range(40, 52)), extra_s=tuple(6.05 + 0.11 * n for n in range(others)))
+        assert said(played=played)["incomplete"] == level
+
     def test_of_a_doubtful_part_is_not_sent_back_for_what_is_missing(self):
         found = said(level={"strokes_over_noise_db": 26.0}, played=replace(strokes(missing=[*range(0, 60, 2), *range(60, 75)], explained=0.8)))
         assert found["not-this-part"] == found["incomplete"] == Level.LOOK

@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import pytest
 
-from submissions.engine.ear.alignment import by_end_group, with_clock
 from submissions.engine.ear.believed_marks import Marks
 from submissions.engine.ear.click_search import FoundClick
+from submissions.engine.ear.one_group import by_end_group, with_clock
 from submissions.engine.ear.trust import is_certain, is_chance, is_nearer, is_off_beat
 from submissions.engine.ear.votes import Hypothesis
 from submissions.engine.music.click import click_layout
