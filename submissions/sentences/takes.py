@@ -95,6 +95,7 @@ SENTENCES = (
     ),
     _("The picture is only %(width)s x %(height)s pixels."),
     _("Set the camera to 1080p (at least 720p), and send the file itself: messaging apps make videos smaller."),
+    _("The sound comes well %(way)s the picture; by how much cannot be told."),
     _("The sound comes %(ms)s ms %(way)s the picture, and the eye notices."),
     _("before"),
     _("after"),
