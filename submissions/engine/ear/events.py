@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from ..facts import ZeroFacts
 from ..music.written import Part
-from .matching import Paired, pair
+from .matching import pair
 from .paths import behind_s
 
 Array = NDArray[np.float64]
@@ -54,14 +54,29 @@ def due_s(at_s: float, part: Part, zero: ZeroFacts) -> float:
 
 def late_start_s(part: Part, zero: ZeroFacts) -> float:
     """Click time by which the playing begins whole bars late (or, negative, early)."""
+    if not zero.late_bars:
+        return 0.0  # asked for every stroke
     bars = part.bars_from_zero()
     late_s = sum(bar.length_s for bar in bars[: max(zero.late_bars, 0)])
     return late_s + min(zero.late_bars, 0) * bars[0].length_s
 
 
-def follow(due: Array, heard_s: Array, evidence: Array) -> Paired:
-    """Pair, learn the player's own time and spread from the pairs, and pair again."""
-    paired = pair(due + first_offset(due, heard_s, evidence), heard_s, evidence, FIRST_SPREAD_S)
+@dataclass(frozen=True)
+class Followed:
+    """The written events paired, and the player's own time and spread that were learned on the way."""
+
+    of_event: NDArray[np.int64]  # candidate of each event, -1: missed
+    curve_s: Array  # (events,) by how much the player is late at each
+    spread_s: float
+
+
+def follow(due: Array, heard_s: Array, evidence: Array, known: Followed | None = None) -> Followed:
+    """Pair, learn the player's own time and spread from the pairs, and pair again; known: from an earlier pairing."""
+    if known is None:
+        curve, spread = np.full(len(due), first_offset(due, heard_s, evidence)), FIRST_SPREAD_S
+    else:
+        curve, spread = known.curve_s, known.spread_s
+    paired = pair(due + curve, heard_s, evidence, spread)
     for _ in range(ROUNDS):
         hit = paired.of_event >= 0
         if np.count_nonzero(hit) < 4:
@@ -73,7 +88,7 @@ def follow(due: Array, heard_s: Array, evidence: Array) -> Paired:
         before, paired = paired.of_event, pair(due + curve, heard_s, evidence, spread)
         if np.array_equal(paired.of_event, before):
             break  # the same pairs teach the same
-    return paired
+    return Followed(paired.of_event, curve, spread)
 
 
 def first_offset(due: Array, heard_s: Array, evidence: Array) -> float:

@@ -14,11 +14,12 @@ from ..music.click import MARK_GROUP_S, ClickLayout
 from ..music.written import Part
 from . import clear, leaks, onsets
 from . import novelty as novelties
-from .events import Event, due_s, events_of, follow, late_start_s
+from .events import Event, Followed, due_s, events_of, follow, late_start_s
 from .evidence import CLEAR_DB, habit_of, weigh
 from .flams import LEAST_GAP_S, MOST_GAP_S, Sounding, find_grace
-from .masked import Heard, find_masked
-from .matching import MOST_REACH_S
+from .masked import FAINT_DB as FAINT_RISE_DB
+from .masked import Heard, ask
+from .matching import MOST_REACH_S, pair
 from .tails import learn_tails, same_lag
 
 Array = NDArray[np.float64]
@@ -41,6 +42,7 @@ class Look:
     candidates: onsets.Onsets
     rise_db: Array  # (candidates,) over all that earlier strokes leave behind
     silenced: Mask  # (candidates,) inside the sync marks
+    asked_for: Mask | None = None  # (candidates,) heard only because the page asked for them; None: no one was
 
 
 @dataclass(frozen=True)
@@ -52,7 +54,6 @@ class Found:
     used: Mask  # (candidates,) struck and written
     extra: Mask  # (candidates,) struck, and not written
     rattle: Mask  # (candidates,) inside a buzz
-    masked: dict[int, float]  # event -> time, hidden in the ring of another stroke
 
 
 def find_strokes(
@@ -74,7 +75,7 @@ def find_strokes(
         return StrokeFacts(heard_s=tuple(found.times_s.tolist()), written=written, missed=written)
     seen = look(mono, rate, part, zero, layout, first_look, struck)
     events = events_of(part)
-    return gather(part, zero, events, seen, decide(part, zero, events, seen))
+    return gather(part, zero, events, *decide(part, zero, events, seen))
 
 
 def look(
@@ -98,8 +99,8 @@ def look(
     return Look(Sounding(quiet.mono, rate, novelty, tails), candidates, rise, _in_marks(candidates.times_s, zero))
 
 
-def decide(part: Part, zero: ZeroFacts, events: tuple[Event, ...], seen: Look) -> Found:
-    """Which candidate each event was, which graces were played, and what else was struck."""
+def decide(part: Part, zero: ZeroFacts, events: tuple[Event, ...], seen: Look) -> tuple[Look, Found]:
+    """Which candidate each event was, which graces were played, and what else was struck; with all candidates."""
     heard = seen.candidates.times_s
     due = np.array([due_s(event.at_s, part, zero) for event in events])
     silenced = np.where(seen.silenced, -30.0, 0.0)
@@ -108,7 +109,9 @@ def decide(part: Part, zero: ZeroFacts, events: tuple[Event, ...], seen: Look) -
     sure[first.of_event[first.of_event >= 0]] = True
     habit = habit_of(seen.candidates, sure & (seen.rise_db > CLEAR_DB))
     evidence = weigh(seen.candidates, seen.rise_db, habit) + silenced
-    of_event = _mains_not_graces(part, events, follow(due, heard, evidence).of_event, seen, evidence)
+    seen, evidence, of_event = _ask_again(seen, evidence, due, follow(due, heard, evidence, first))
+    heard = seen.candidates.times_s
+    of_event = _mains_not_graces(part, events, of_event, seen, evidence)
     of_event = _from_their_feet(part, events, of_event, heard, evidence)
     graces = _graces(part, events, of_event, seen)
     used = np.zeros(len(heard), bool)
@@ -116,16 +119,33 @@ def decide(part: Part, zero: ZeroFacts, events: tuple[Event, ...], seen: Look) -
     for at in graces.values():
         used |= np.abs(heard - at) < 2 * SAME_S
     buzzing = _in_buzz(part, events, of_event, heard)
-    extra = ~used & ~buzzing & (evidence > EXTRA_NATS)
+    other = ~used if seen.asked_for is None else ~used & ~seen.asked_for
+    extra = other & ~buzzing & (evidence > EXTRA_NATS)
     extra &= ~_beside(heard, heard[used])
     extra[extra] = ~same_lag(heard[extra], np.sort(heard[used]))
     if np.any(of_event >= 0):
         usual_db = float(np.median(seen.candidates.level_db[of_event[of_event >= 0]]))
         extra &= seen.candidates.level_db > usual_db - NEIGHBOUR_UNDER_DB
-    taken = np.sort([*heard[used | extra].tolist(), *graces.values()])
-    known = Heard(heard, seen.candidates.frames, seen.rise_db, of_event)
-    masked = find_masked(seen.sounding.novelty, due, known, taken)
-    return Found(of_event, graces, used, extra, ~used & buzzing & (evidence > RATTLE_NATS), masked)
+    return seen, Found(of_event, graces, used, extra, other & buzzing & (evidence > RATTLE_NATS))
+
+
+def _ask_again(seen: Look, evidence: Array, due: Array, followed: Followed) -> tuple[Look, Array, NDArray[np.int64]]:
+    """Paired once more after the faint and the missing were asked again: candidates, their evidence, the pairing."""
+    old, due = seen.candidates, due + followed.curve_s
+    heard = Heard(old.times_s, old.frames, seen.rise_db, followed.of_event)
+    asked = ask(seen.sounding.novelty, due, followed.spread_s, heard)
+    if asked is None or not len(asked.frames):
+        return seen, evidence, followed.of_event
+    more = asked.unheard(old.frames)
+    frames = np.concatenate([old.frames, more])
+    every = onsets.place(seen.sounding.mono, seen.sounding.rate, seen.sounding.novelty, frames, old)
+    was = np.argsort(frames)[np.searchsorted(np.sort(frames), every.frames)]
+    rise = np.concatenate([seen.rise_db, seen.sounding.novelty.rise_db[more]])[was]
+    silenced = np.concatenate([seen.silenced, np.zeros(len(more), bool)])[was]
+    nats, again = np.concatenate([evidence, np.zeros(len(more))])[was], asked.evidence(every.frames)
+    nats = np.where(np.isnan(again) | (rise >= FAINT_RISE_DB) | silenced, nats, again)
+    look = Look(seen.sounding, every, rise, silenced, was >= len(old))
+    return look, nats, pair(due, every.times_s, nats, followed.spread_s).of_event
 
 
 def _mains_not_graces(
@@ -210,8 +230,6 @@ def gather(part: Part, zero: ZeroFacts, events: tuple[Event, ...], seen: Look, f
             played |= dict.fromkeys(event.strokes, float(candidates.times_s[j]))
             level |= dict.fromkeys(event.strokes, float(candidates.level_db[j]))
     explained = len(set(played.values())) + int(found.rattle.sum())
-    for n, hidden_s in found.masked.items():
-        played |= dict.fromkeys(events[n].strokes, hidden_s)
     zero_s, late_s = zero.zero_s or 0.0, late_start_s(part, zero)
     strokes = []
     for n, s in enumerate(part.strokes):
