@@ -73,6 +73,8 @@ def is_off_beat(click: FoundClick, ballot: list[Hypothesis], beat_s: float) -> b
     if click.ours or not ballot or ballot[0].support <= SURE_SUPPORT or abs(ballot[0].stretch - 1) > SAME_TEMPO:
         return False
     footless = click.sd_s > FOOTLESS_SD_S
+    if not footless and not (gap(ballot) > SURE_GAP and is_sure(ballot[0])):
+        return False
     allowed = [h for h in ballot if ballot[0].gain - h.gain < SURE_GAP]
     beats = [(h.zero_s - click.zero_s) / beat_s for h in allowed]
     reach = min((USUAL_REACH_S if footless else REACH_S) / beat_s, SURE_BEAT)
