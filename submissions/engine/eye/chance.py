@@ -55,7 +55,10 @@ def chance(
     """
     shapes = (*FEW_SHAPES, *own)
     moved, elsewhere = _moved(courses, at_s, all_s, near_s, late_s, shapes, impossible_s)
-    return Chance(moved, _reordered(courses, at_s, near_s, shapes), _steady(courses, at_s, near_s, shapes), elsewhere)
+    # The answer itself is one of the places, or coarse steps would cost it what its rivals keep.
+    places = _places(REACH_S) + late_s % COARSE_S
+    reordered = _reordered(courses, at_s, near_s, places, shapes)
+    return Chance(moved, reordered, _steady(courses, at_s, near_s, places, shapes), elsewhere)
 
 
 def _moved(
@@ -70,7 +73,6 @@ def _moved(
     """The best rise of the take's own strokes at other times, as a share of the true rise; and of those beyond REACH_S."""
     span = float(all_s[-1] - all_s[0] + np.median(np.diff(all_s)))
     round_s = np.concatenate([all_s - span, all_s, all_s + span])
-    # The answer itself is one of the places, or coarse steps would cost it what its rivals keep.
     places = late_s + _places(MOVED_S)
     best = likelihoods(courses, at_s, round_s, places, shapes).max(axis=0)
     usual = float(np.median(best))
@@ -102,16 +104,15 @@ def _again(near_s: Floats, round_s: Floats, moves: Floats) -> Floats:
     return np.asarray((np.minimum(below, above) < AGAIN_S).mean(axis=1))
 
 
-def _reordered(courses: Floats, at_s: Floats, near_s: Floats, shapes: Shapes) -> float:
+def _reordered(courses: Floats, at_s: Floats, near_s: Floats, places: Floats, shapes: Shapes) -> float:
     """The best rise of strokes whose distances come in another order, as a share of the true rise."""
     rng = np.random.default_rng(len(near_s))  # the same take always gets the same orders
-    own = _rise(courses, at_s, near_s, shapes)
-    others = [_rise(courses, at_s, _another_order(near_s, at_s, rng), shapes) for _ in range(ORDERS)]
+    own = _rise(courses, at_s, near_s, places, shapes)
+    others = [_rise(courses, at_s, _another_order(near_s, at_s, rng), places, shapes) for _ in range(ORDERS)]
     return max(others) / own if own > 0.0 else np.inf
 
 
-def _rise(courses: Floats, at_s: Floats, heard_s: Floats, shapes: Shapes) -> float:
-    places = _places(REACH_S)
+def _rise(courses: Floats, at_s: Floats, heard_s: Floats, places: Floats, shapes: Shapes) -> float:
     best = likelihoods(courses, at_s, heard_s, places, shapes).max(axis=0)
     return float(best.max() - np.median(best))
 
@@ -124,9 +125,9 @@ def _another_order(near_s: Floats, at_s: Floats, rng: np.random.Generator) -> Fl
     return np.concatenate([np.cumsum(np.append(p[:1], rng.permutation(np.diff(p)))) for p in pieces])
 
 
-def _steady(courses: Floats, at_s: Floats, near_s: Floats, shapes: Shapes) -> float:
+def _steady(courses: Floats, at_s: Floats, near_s: Floats, places: Floats, shapes: Shapes) -> float:
     """The best fit of a steady beat at any phase, in shares of the true rise over the true rhythm's usual fit."""
-    own = likelihoods(courses, at_s, near_s, _places(REACH_S), shapes).max(axis=0)
+    own = likelihoods(courses, at_s, near_s, places, shapes).max(axis=0)
     usual, top = float(np.median(own)), float(own.max())
     unit_s = _unit(near_s)
     best = 0.0
