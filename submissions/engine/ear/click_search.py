@@ -110,7 +110,7 @@ def _is_count(band: ClickBand, layout: ClickLayout, found: ClickSum, near_s: flo
     height = found.height - _oddness(found, near_s)
     if height > COUNT_HEIGHT or height <= COUNT_WITH_REST:
         return height > COUNT_HEIGHT
-    rest = search_click(band, _playing(layout), found.zero_s, HEAD_REACH_S)
+    rest = search_click(band, _playing(layout), found.zero_s, HEAD_REACH_S, asked=1)
     return rest is not None and rest.height > HEAD_LEAST
 
 
@@ -118,7 +118,7 @@ def _begins_with(band: ClickBand, layout: ClickLayout, found: ClickSum) -> bool 
     """Whether the beats up to a fifth of the part are heard where the sum of all says; None: too faint to tell."""
     first = replace(layout, beats=tuple(beat for beat in layout.beats if beat.at_s < HEAD_SHARE * layout.end_s))
     due_height = found.height * len(first.beats) / len(layout.beats)
-    head = search_click(band, first, found.zero_s, HEAD_REACH_S)
+    head = search_click(band, first, found.zero_s, HEAD_REACH_S, asked=1)
     return None if head is None or due_height < HEAD_DUE else head.height > HEAD_LEAST
 
 

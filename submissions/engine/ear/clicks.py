@@ -40,7 +40,9 @@ LEAST_ALIKE = 2
 LEAST_BEATS = 4  # in the file, to look at all
 FEW_BEATS = 16
 WORTH_TURNING = 13.0  # under this no turning of the ratio within a step makes a click of it
+ASKED = 128  # places with the highest sums, of which each beat's own energy is asked
 TURNS = (-0.6, -0.4, -0.2, 0.0, 0.2, 0.4, 0.6)
+BETWEEN = np.array([-1.0, -0.5, 0.0, 0.5, 1.0])  # points about the best one that are asked too
 TURN_STEPS = 24  # near the root of the points in a piece
 LEAST_SLIDE = 3  # points; the energy of a place is that of its neighbours too
 ENERGY_FLOOR = 0.05  # of the mean: silence has no coherence
@@ -70,6 +72,7 @@ class Gathered:
     """The answers around every beat: spectra (beats, points) of pieces 2 * reach long, signs and carrier undone."""
 
     spectra: Complex
+    size: NDArray[np.float32]  # the pieces themselves, absolute
     at_s: Array  # (beats,) click time, from their middle
     middle_s: float
     hz: Array  # (points,) true frequency of each bin
@@ -98,11 +101,16 @@ def _template(kind: str, low_hz: float, rate: float, wave_rate: int = 48_000) ->
 
 
 def search_click(
-    band: ClickBand, layout: ClickLayout, near_s: float, reach_s: float = REACH_S, ratio_reach: float = RATIO_REACH
+    band: ClickBand,
+    layout: ClickLayout,
+    near_s: float,
+    reach_s: float = REACH_S,
+    ratio_reach: float = RATIO_REACH,
+    asked: int = ASKED,
 ) -> ClickSum | None:
     """The click whose zero lies within reach_s of near_s, or None when the file holds too few of its beats.
 
-    ratio_reach: how far its clock may be off, in file seconds a click second.
+    ratio_reach: how far its clock may be off, in file seconds a click second; asked: as in `_best_sum`.
     Each kind of click is summed on its own: a room or a filter turns the phase of one against the other.
     """
     beats = [
@@ -113,27 +121,37 @@ def search_click(
     if gathered is None:
         return None
     kinds = _by_kind(gathered, [layout.beats[i].kind for i in gathered.inside])
-    sums = [_best_sum(kinds, near_s, reach_s, ratio_reach)]
+    if len(gathered.at_s) <= FEW_BEATS:
+        asked = 1  # eight beats are alike somewhere by chance: the more is asked of them, the more so
+    sums = [_best_sum(kinds, near_s, reach_s, ratio_reach, asked)]
     if len(kinds) > 1 and len(gathered.at_s) <= FEW_BEATS:
         sums.append(
-            _best_sum([gathered], near_s, reach_s, ratio_reach)
+            _best_sum([gathered], near_s, reach_s, ratio_reach, asked)
         )  # too few of each kind to be alike by themselves
     return max(sums, key=lambda one: one.height)
 
 
-def _best_sum(kinds: list[Gathered], near_s: float, reach_s: float, ratio_reach: float) -> ClickSum:
-    """The highest place and ratio for the beats of all kinds."""
+def _best_sum(kinds: list[Gathered], near_s: float, reach_s: float, ratio_reach: float, asked: int) -> ClickSum:
+    """The highest place and ratio for the beats of all kinds.
+
+    Blocks of beats slide together, and downs lie so far apart that a block's energy then misses that of its beats: at
+    the edge of a stroke chance stands higher than a click. So of the `asked` highest places every beat is asked.
+    """
     ratios = ratio_steps(kinds, ratio_reach)
-    parts = [np.abs(fft.ifft(sum_beats(one, ratios), axis=1)) ** 2 / energies(one, ratios) for one in kinds]
-    heights = np.asarray(sum(parts))
-    k, at = (int(i) for i in np.unravel_index(int(np.argmax(heights)), heights.shape))
+    sums = [np.abs(fft.ifft(sum_beats(one, ratios), axis=1)) ** 2 for one in kinds]
+    heights = np.asarray(sum(mine / energies(one, ratios) for one, mine in zip(kinds, sums, strict=True)))
+    count = min(asked, heights.size)
+    places = np.unravel_index(np.argpartition(heights, -count, axis=None)[-count:], heights.shape)
+    near = np.asarray(sum(_heights_near(one, ratios, mine, *places) for one, mine in zip(kinds, sums, strict=True)))
+    k, at = (int(i[int(np.argmax(near))]) for i in places)
+    points = at + (BETWEEN if asked > 1 else np.zeros(1))
     ratio = float(ratios[k]) + vertex(heights[:, at], k) * float(ratios[1] - ratios[0])
     step = float(ratios[1] - ratios[0])
-    height = _height(kinds, ratio, at)
+    height, place = _height(kinds, ratio, points)
     if height > WORTH_TURNING or sum(len(one.at_s) for one in kinds) <= FEW_BEATS:
-        turned = [(_height(kinds, ratio + share * step, at), ratio + share * step) for share in TURNS]
-        height, ratio = max(turned)
-    at_s = near_s + at / kinds[0].rate - reach_s
+        turned = [(*_height(kinds, ratio + share * step, points), ratio + share * step) for share in TURNS]
+        height, place, ratio = max(turned)
+    at_s = near_s + place / kinds[0].rate - reach_s
     beats = sum(len(one.at_s) for one in kinds)
     return ClickSum(at_s - kinds[0].middle_s * ratio, 1.0 + ratio, height, beats)
 
@@ -145,7 +163,7 @@ def _by_kind(gathered: Gathered, kinds: list[str]) -> list[Gathered]:
     if not masks:
         return [gathered]
     return [
-        replace(gathered, spectra=gathered.spectra[mask], at_s=gathered.at_s[mask], inside=gathered.inside[mask])
+        replace(gathered, **{name: getattr(gathered, name)[mask] for name in ("spectra", "size", "at_s", "inside")})
         for mask in masks
     ]
 
@@ -169,7 +187,8 @@ def gather(
     spectra = fft.fft(rows, axis=1) * (_turn(fraction, slow_hz, 1.0) * carrier[:, None])
     at_s = np.array([beats[i][0] for i in inside])
     middle = float(at_s.mean())
-    return Gathered(spectra, at_s - middle, middle, low_hz + slow_hz, rate, np.array(inside, np.int64))
+    size = np.abs(fft.ifft(spectra, axis=1))
+    return Gathered(spectra, size, at_s - middle, middle, low_hz + slow_hz, rate, np.array(inside, np.int64))
 
 
 def ratio_steps(kinds: Sequence[Gathered], reach: float = RATIO_REACH) -> Array:
@@ -181,7 +200,7 @@ def ratio_steps(kinds: Sequence[Gathered], reach: float = RATIO_REACH) -> Array:
 
 def energies(gathered: Gathered, ratios: Array, least: int = LEAST_SLIDE) -> NDArray[np.float32]:
     """The beats' own energy at each ratio, (ratios, points): each block of beats slides as its middle does."""
-    power = np.abs(fft.ifft(gathered.spectra, axis=1)) ** 2
+    power = gathered.size**2
     edges, centres = _blocks(gathered.at_s)
     blocks = uniform_filter1d(np.add.reduceat(power, edges, axis=0), least, axis=1, mode="wrap")
     points = blocks.shape[1]
@@ -235,15 +254,32 @@ def sum_beats(gathered: Gathered, ratios: Array) -> Complex:
     return sums
 
 
-def _height(kinds: list[Gathered], ratio: float, at: int) -> float:
-    """-(beats - 1) log(1 - coherence) over the kinds, at one ratio and one place in points."""
-    height = 0.0
+def _heights_near(
+    gathered: Gathered, ratios: Array, sums: NDArray[np.floating], k: NDArray[np.int64], at: NDArray[np.int64]
+) -> Array:
+    """`_height` of one kind to the nearest point, at many places (ratio, point) of its sums."""
+    slid = at[None, :] + np.round(np.outer(gathered.at_s, ratios[k]) * gathered.rate).astype(np.int64)
+    each = gathered.size[np.arange(len(slid))[:, None], slid % gathered.size.shape[1]]
+    return _unlikely(sums[k, at], each)
+
+
+def _height(kinds: list[Gathered], ratio: float, at: Array) -> tuple[float, float]:
+    """The highest -(beats - 1) log(1 - coherence) over the kinds at one ratio, and at which of some places in points."""
+    height = np.zeros(len(at))
     for one in kinds:
-        place = np.exp(2j * np.pi * (one.hz - one.hz[0]) * (at / one.rate)) / len(one.hz)
-        each = (one.spectra * _turn(one.at_s, one.hz, ratio)) @ place
-        energy = float(np.sum(np.abs(each) ** 2)) + 1e-30
-        beats = float(np.sum(np.abs(each)) ** 2) / energy
-        share = float(np.abs(each.sum()) ** 2) / energy / max(beats, 1.0)
-        height -= (beats - 1) * float(np.log(1 - min(share, 1 - 1e-6)))
+        place = np.exp(2j * np.pi * np.outer(one.hz - one.hz[0], at / one.rate)) / len(one.hz)
+        each = (one.spectra * _turn(one.at_s, one.hz, ratio)) @ place.astype(np.complex64)
+        height += _unlikely(np.abs(each.sum(axis=0)) ** 2, np.abs(each))
+    best = int(np.argmax(height))
+    highest = float(height[best])
     # The sum of two such heights exceeds h by chance with probability (1 + h) exp(-h).
-    return height - float(np.log1p(height)) if len(kinds) > 1 else height
+    return highest - float(np.log1p(highest)) if len(kinds) > 1 else highest, float(at[best])
+
+
+def _unlikely(sums: NDArray[np.floating], each: NDArray[np.floating]) -> Array:
+    """-(beats - 1) log(1 - coherence) of energies of sums, (places,), over what each beat has there, (beats, places)."""
+    energy = np.sum(each**2, axis=0) + 1e-30
+    beats = np.sum(each, axis=0) ** 2 / energy
+    share = sums / energy / np.maximum(beats, 1.0)
+    out: Array = -(beats - 1) * np.log(1 - np.minimum(share, 1 - 1e-6))
+    return out
