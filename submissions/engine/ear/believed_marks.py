@@ -119,7 +119,7 @@ def believe_single(
             first = first_arrival(refine(mono, rate, fine)).group
             sd = float(np.hypot(first.sd_s, np.hypot(PATH_SD_S, CLOCK_SD * abs(due))))
             start_s, end_s = (first.at_s, None) if first.rising else (None, first.at_s)
-            return Marks(first.at_s - due, sd, 1.0, False, start_s, end_s, sure=not torn)
+            return Marks(first.at_s - first.clock * due, sd, first.clock, False, start_s, end_s, sure=not torn)
     return None
 
 

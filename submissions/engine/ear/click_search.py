@@ -32,6 +32,7 @@ FAR_CLOCK = 125e-6  # ... and there a clock that is odd too is not looked for
 SAME_SHARE = 0.7  # of the greatest height: an earlier go's click is as good as the last one's, and the last one counts
 BEAT_REACH_S = 0.012  # onsets on beats are clicks themselves: their zero is known that well
 LATE_BARS = 4
+FAR_BARS = 8  # where the strokes do not know their place, from the bar that is likeliest without phases
 SAME_PLACE_S = 0.020
 PROPOSED = 5
 PROPOSED_NATS = 30.0  # what lies farther behind the best is proposed by nothing
@@ -167,14 +168,21 @@ def _search(
     if not believed:
         for near_s in _on_beats(heard_s, layout):
             look(near_s, FAR_HEIGHT, BEAT_REACH_S)
+    bar_s = part.bars_from_zero()[0].length_s / layout.tempo_scale
+    if not believed and (len(ballot) < 2 or ballot[0].gain - ballot[1].gain < COUNT_NATS):
+        on_bars_s = _by_size(band, layout)
+        for bars in range(-FAR_BARS, FAR_BARS + 1):
+            look(on_bars_s + bars * bar_s, FAR_HEIGHT, BEAT_REACH_S)
     if not believed and ballot:
-        bar_s = part.bars_from_zero()[0].length_s / layout.tempo_scale
         for bars in (*range(-LATE_BARS, 0), 1):
             look(ballot[0].zero_s + bars * bar_s, NEAR_HEIGHT)
     if not believed:
         return None
     highest = max(c.height for c in believed)
-    return max((c for c in believed if c.height >= SAME_SHARE * highest), key=lambda c: c.zero_s)
+    latest = max((c for c in believed if c.height >= SAME_SHARE * highest), key=lambda c: c.zero_s)
+    # Far places were looked at for usual clocks only; where a click is, its own clock is looked for too.
+    again = search_click(band, layout, latest.zero_s, BEAT_REACH_S)
+    return again if again is not None and again.height > latest.height else latest
 
 
 def _oddness(found: ClickSum, near_s: float) -> float:
@@ -202,6 +210,22 @@ def _on_beats(heard_s: Array, layout: ClickLayout, count: int = 6, bin_s: float 
         zeros.append((place - 0.5) * bin_s - first)
         votes[max(0, k - 2) : k + 3] = 0.0
     return zeros
+
+
+def _by_size(band: ClickBand, layout: ClickLayout, step: int = 3) -> float:
+    """The zero from which on the filters' answers at the beats are largest, whatever their phases, or bars beside it.
+
+    A click that is plain is plain without its phases, and to ask everywhere costs no more than one search.
+    """
+    rate = band.rate / step
+    sizes = [answer[: len(answer) // step * step].reshape(-1, step) for answer in band.answers.values()]
+    slow = {kind: np.abs(size).sum(axis=1) for kind, size in zip(band.answers, sizes, strict=True)}
+    total = np.zeros(min(len(size) for size in slow.values()), np.float32)
+    for beat in layout.beats:
+        start = round((beat.at_s - layout.beats[0].at_s) * rate)
+        rest = slow[beat.kind][start : len(total)] / (slow[beat.kind].mean() + 1e-20)
+        total[: len(rest)] += rest
+    return float(np.argmax(total) + 0.5) / rate - layout.beats[0].at_s
 
 
 def find_strange(

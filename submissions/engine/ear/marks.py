@@ -44,6 +44,8 @@ FINE_BEFORE_S, FINE_AFTER_S = 0.012, 0.012
 FINE_S = FINE_BEFORE_S + MARK_GROUP_S + FINE_AFTER_S + 0.03
 OVERSAMPLING = 16
 KERNEL_S = 0.02  # far longer than all that is laid against it
+IN_STEP, LOUD_ENOUGH = 0.7, 0.5  # likeness of chirps, and by their sizes alone: automatic gain makes four as loud 0.6
+ODD_CLOCKS_PPM = (-210.0, -140.0, -70.0, 70.0, 140.0, 210.0)
 LIKE_S = 0.003  # the two groups' answers are compared over this before and twice this after their first arrival
 ALIKE = 0.7  # of two answers of one path; noise 15 dB over the marks leaves more
 
@@ -57,6 +59,7 @@ class MarkGroup:
     likeness: float  # of its chirps to a group's, 0..1; 1 before they have been looked at
     sd_s: float
     rising: bool
+    clock: float = 1.0  # file seconds a click second, as far as its own chirps tell
 
 
 @dataclass(frozen=True)
@@ -118,8 +121,20 @@ def _groups(low_hz: float, rate: float, rising: bool) -> tuple[NDArray[np.comple
     return tuple((wave * (_gains(rising) @ np.exp(np.outer(turn, hz)))).astype(np.complex64) for turn in turns)
 
 
-def refine(mono: NDArray[np.floating], rate: int, group: MarkGroup, stretch: float = 1.0) -> Arrival:
-    """The group with its first peak to a small part of a sample, at the sound's full rate."""
+def refine(mono: NDArray[np.floating], rate: int, group: MarkGroup) -> Arrival:
+    """The group with its first peak to a small part of a sample, at the sound's full rate.
+
+    Chirps as loud as a group's that do not add up come from a clock that is odd: then it is looked for.
+    """
+    plain, by_size = _refine(mono, rate, group, 1.0)
+    if plain.group.likeness > IN_STEP or by_size < LOUD_ENOUGH:
+        return plain
+    others = [_refine(mono, rate, group, 1 + ppm * 1e-6)[0] for ppm in ODD_CLOCKS_PPM]
+    return max([plain, *others], key=lambda one: one.group.likeness)
+
+
+def _refine(mono: NDArray[np.floating], rate: int, group: MarkGroup, stretch: float) -> tuple[Arrival, float]:
+    """The group timed by this clock, and the likeness of its chirps by their sizes alone."""
     start = round((group.at_s - FINE_BEFORE_S) * rate)
     responses = _chirp_responses(mono, rate, start, group.rising, stretch)
     inside = _inside_file(group, len(mono) / rate, stretch)
@@ -134,8 +149,9 @@ def refine(mono: NDArray[np.floating], rate: int, group: MarkGroup, stretch: flo
     width_s = 1.0 / (2 * np.pi * 0.18 * (FINE_HZ[1] - FINE_HZ[0]))  # 0.18: rms width of a Hann spectrum
     sd = float(np.hypot(width_s * noise / (top + 1e-20) / np.sqrt(2), 4e-6))
     at_s = start / rate + at / (rate * OVERSAMPLING)
-    fine = MarkGroup(at_s, group.height, likeness, sd, group.rising)
-    return Arrival(fine, mean, start / rate, rate * OVERSAMPLING, noise)
+    fine = MarkGroup(at_s, group.height, likeness, sd, group.rising, stretch)
+    by_size = _likeness(np.abs(responses[:, round(at)]).astype(np.complex128), gains[:, 0])
+    return Arrival(fine, mean, start / rate, rate * OVERSAMPLING, noise), by_size
 
 
 def first_arrival(peak: Arrival) -> Arrival:

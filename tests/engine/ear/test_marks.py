@@ -6,8 +6,10 @@ from fractions import Fraction
 import av
 import numpy as np
 import pytest
+import soxr
 
-from submissions.engine.music.click import click_layout, render_click
+from submissions.engine.ear.marks import MarkGroup, refine
+from submissions.engine.music.click import click_layout, mark_group, render_click
 from submissions.engine.rehearsal.spec import Faults, Marks, Phone, Room
 
 from .heard import MARKED, QUIET_ROOM, hear, heard, off_ms, part_of, take_of
@@ -133,3 +135,16 @@ class TestMarks:
         assert zero.source == "marks"
         assert abs(zero.zero_s - click.zero_s) < 2e-6
         assert zero.clock_ratio == pytest.approx(1.0, abs=3e-8)
+
+
+@pytest.mark.parametrize("ppm", [-200.0, -120.0, 0.0, 120.0, 200.0])
+def test_a_group_recorded_by_an_odd_clock_is_whole_and_in_its_place(ppm):
+    """Four chirps over 0.72 s lie a whole turn apart at 4 kHz where two clocks differ by 350 ppm."""
+    rate, at_s = 48_000, 1.25
+    stretched = soxr.resample(mark_group(rate), rate, rate * (1 + ppm * 1e-6), quality="VHQ")
+    mono = 1e-3 * np.random.default_rng(5).standard_normal(3 * rate)
+    mono[round(at_s * rate) : round(at_s * rate) + len(stretched)] += stretched
+    group = refine(mono, rate, MarkGroup(at_s + 1e-4, 100.0, 1.0, 1e-4, True)).group
+    assert group.likeness > 0.8
+    assert group.at_s == pytest.approx(at_s, abs=30e-6)
+    assert abs(group.clock - 1 - ppm * 1e-6) < 45e-6 if abs(ppm) > 100 else group.clock == 1.0
