@@ -23,6 +23,7 @@ OFFSET_WIDTH_S, OFFSET_PRIOR_S = 0.012, 0.045
 CURVE_S = 2.5  # about a bar: how fast the player's tempo is followed
 CURVE_PULL = 3.0  # strokes' worth of pull towards the whole take's middle
 ROUNDS = 2
+LEAST_PAIRS = 4  # fewer teach nothing
 MAD_TO_SD = 1.4826  # of a normal distribution
 
 
@@ -70,25 +71,27 @@ class Followed:
     spread_s: float
 
 
-def follow(due: Array, heard_s: Array, evidence: Array, known: Followed | None = None) -> Followed:
-    """Pair, learn the player's own time and spread from the pairs, and pair again; known: from an earlier pairing."""
-    if known is None:
-        curve, spread = np.full(len(due), first_offset(due, heard_s, evidence)), FIRST_SPREAD_S
-    else:
-        curve, spread = known.curve_s, known.spread_s
-    paired = pair(due + curve, heard_s, evidence, spread)
+def follow(due: Array, heard_s: Array, evidence: Array) -> Followed:
+    """Pair, learn the player's own time and spread from the pairs, and pair again."""
+    start = Followed(np.zeros(0, np.int64), np.full(len(due), first_offset(due, heard_s, evidence)), FIRST_SPREAD_S)
+    followed, paired = follow_on(due, heard_s, evidence, start), np.zeros(0, np.int64)
     for _ in range(ROUNDS):
-        hit = paired.of_event >= 0
-        if np.count_nonzero(hit) < 4:
-            break
-        late = heard_s[paired.of_event[hit]] - due[hit]
-        curve = smooth_late(due[hit], late, due)
-        spread = 1.1 * MAD_TO_SD * float(np.median(np.abs(late - curve[hit])))
-        spread = float(np.clip(spread, LEAST_SPREAD_S, MOST_SPREAD_S))
-        before, paired = paired.of_event, pair(due + curve, heard_s, evidence, spread)
-        if np.array_equal(paired.of_event, before):
+        if np.array_equal(followed.of_event, paired):
             break  # the same pairs teach the same
-    return Followed(paired.of_event, curve, spread)
+        paired, followed = followed.of_event, follow_on(due, heard_s, evidence, followed)
+    return followed
+
+
+def follow_on(due: Array, heard_s: Array, evidence: Array, known: Followed) -> Followed:
+    """Pair by what is known of the player, and learn it again from the pairs."""
+    of_event = pair(due + known.curve_s, heard_s, evidence, known.spread_s).of_event
+    hit = of_event >= 0
+    if np.count_nonzero(hit) < LEAST_PAIRS:
+        return Followed(of_event, known.curve_s, known.spread_s)
+    late = heard_s[of_event[hit]] - due[hit]
+    curve = smooth_late(due[hit], late, due)
+    spread = 1.1 * MAD_TO_SD * float(np.median(np.abs(late - curve[hit])))
+    return Followed(of_event, curve, float(np.clip(spread, LEAST_SPREAD_S, MOST_SPREAD_S)))
 
 
 def first_offset(due: Array, heard_s: Array, evidence: Array) -> float:

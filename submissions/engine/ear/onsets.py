@@ -125,11 +125,11 @@ def find_feet(
         return np.zeros(0), np.zeros(0)
     before, after, settle = (round(t * rate) for t in (before_s, after_s, SETTLE_S))
     starts = np.clip(np.round(near_s * rate).astype(np.int64), 0, len(mono))
-    pieces = _cut_out(mono, starts - before - settle, settle + before + after)
+    pieces = cut_out(mono, starts - before - settle, settle + before + after)
     sums = []
     for low, high, order, _ in FOOT_BANDS_HZ:
-        band = signal.sosfilt(_band(low, high, order, rate), pieces, axis=1)[:, settle:]
-        sums.append(np.cumsum(band * band, axis=1))
+        sound = signal.sosfilt(band(low, high, order, rate), pieces, axis=1)[:, settle:]
+        sums.append(np.cumsum(sound * sound, axis=1))
     best = _likeliest_split(sums, max(8, round(FOOT_GUARD_S * rate)))
     # The attack is told above the ring of the drums: in all bands but the widest.
     total = np.concatenate([np.zeros((len(best), 1)), sums[1] + sums[2] + sums[3]], axis=1)
@@ -139,7 +139,7 @@ def find_feet(
     return np.maximum((starts - before + best) / rate, 0.0), attack
 
 
-def _cut_out(mono: NDArray[np.floating], first: NDArray[np.int64], length: int) -> Array:
+def cut_out(mono: NDArray[np.floating], first: NDArray[np.int64], length: int) -> Array:
     """Pieces of mono, shape (pieces, length), beginning at samples `first`; silence outside."""
     at = first[:, None] + np.arange(length)[None, :]
     pieces: Array = mono[np.clip(at, 0, max(len(mono) - 1, 0))].astype(np.float64)
@@ -185,8 +185,8 @@ class _Around:
         before, after = (round(t * rate) for t in (VOICE_S + VOICE_BEFORE_S + VOICE_STEP_S, SECOND_S))
         settle = round(SETTLE_S * rate)
         starts = np.clip(np.round(feet_s * rate).astype(np.int64), 0, len(mono))
-        pieces = _cut_out(mono, starts - before - settle, settle + before + after)
-        wide = signal.sosfilt(_band(*FOOT_BANDS_HZ[0][:3], rate), pieces, axis=1)[:, settle:]
+        pieces = cut_out(mono, starts - before - settle, settle + before + after)
+        wide = signal.sosfilt(band(*FOOT_BANDS_HZ[0][:3], rate), pieces, axis=1)[:, settle:]
         self.running = np.concatenate([np.zeros((len(starts), 1)), np.cumsum(wide * wide, axis=1)], axis=1)
         self.before, self.rate = before, rate
 
@@ -238,7 +238,7 @@ def _split_cost(sums: list[Array], at: NDArray[np.int64]) -> Array:
 
 
 @lru_cache(maxsize=64)
-def _band(low: float, high: float, order: int, rate: int) -> Array:
+def band(low: float, high: float, order: int, rate: int) -> Array:
     """Second-order sections of a band that ends where the sound does; the design costs more than filtering one stroke."""
     if high >= 0.45 * rate:
         sections: Array = signal.butter(order, min(low, 0.4 * rate), "highpass", fs=rate, output="sos")

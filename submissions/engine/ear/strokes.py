@@ -4,7 +4,7 @@ Conventions: seconds of file time unless a name says otherwise; `late_ms` is pla
 and told from the grid that the player was on: who comes in two bars late has started late, not played late.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +14,8 @@ from ..music.click import MARK_GROUP_S, ClickLayout
 from ..music.written import Part
 from . import clear, leaks, onsets
 from . import novelty as novelties
-from .events import Event, Followed, due_s, events_of, follow, late_start_s
+from .attacks import settle_feet
+from .events import Event, Followed, due_s, events_of, follow, follow_on, late_start_s
 from .evidence import CLEAR_DB, habit_of, weigh
 from .flams import LEAST_GAP_S, MOST_GAP_S, Sounding, find_grace
 from .masked import FAINT_DB as FAINT_RISE_DB
@@ -109,10 +110,12 @@ def decide(part: Part, zero: ZeroFacts, events: tuple[Event, ...], seen: Look) -
     sure[first.of_event[first.of_event >= 0]] = True
     habit = habit_of(seen.candidates, sure & (seen.rise_db > CLEAR_DB))
     evidence = weigh(seen.candidates, seen.rise_db, habit) + silenced
-    seen, evidence, of_event = _ask_again(seen, evidence, due, follow(due, heard, evidence, first))
+    seen, evidence, of_event = _ask_again(seen, evidence, due, follow_on(due, heard, evidence, first))
     heard = seen.candidates.times_s
     of_event = _mains_not_graces(part, events, of_event, seen, evidence)
     of_event = _from_their_feet(part, events, of_event, heard, evidence)
+    seen = _settled(part, events, of_event, seen)
+    heard = seen.candidates.times_s
     graces = _graces(part, events, of_event, seen)
     used = np.zeros(len(heard), bool)
     used[of_event[of_event >= 0]] = True
@@ -135,7 +138,7 @@ def _ask_again(seen: Look, evidence: Array, due: Array, followed: Followed) -> t
     heard = Heard(old.times_s, old.frames, seen.rise_db, followed.of_event)
     asked = ask(seen.sounding.novelty, due, followed.spread_s, heard)
     if asked is None or not len(asked.frames):
-        return seen, evidence, followed.of_event
+        return seen, evidence, pair(due, old.times_s, evidence, followed.spread_s).of_event
     more = asked.unheard(old.frames)
     frames = np.concatenate([old.frames, more])
     every = onsets.place(seen.sounding.mono, seen.sounding.rate, seen.sounding.novelty, frames, old)
@@ -186,6 +189,16 @@ def _from_their_feet(
             out[n] = before[0]
             claimed.add(before[0])
     return out
+
+
+def _settled(part: Part, events: tuple[Event, ...], of_event: NDArray[np.int64], seen: Look) -> Look:
+    """The candidates with the feet of faint strokes settled; what has a grace or a buzz about it is left alone."""
+    candidates, hit = seen.candidates, np.flatnonzero(of_event >= 0)
+    own, with_grace = of_event[hit], {s.at_q for s in part.strokes if s.kind == "grace"}
+    plain = [e.kind != "buzz" and part.strokes[e.strokes[0]].at_q not in with_grace for e in events]
+    sounding, times = seen.sounding, candidates.times_s.copy()
+    times[own] = settle_feet(sounding.mono, sounding.rate, times[own], seen.rise_db[own], np.array(plain, bool)[hit])
+    return replace(seen, candidates=replace(candidates, times_s=times))
 
 
 def _beside(times_s: Array, struck_s: Array) -> Mask:
