@@ -6,12 +6,13 @@ the less likely a place is, the more its click must show.
 """
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
-from ..music.click import ClickBeat, ClickLayout, on_sample
+from ..music.click import CLICK_SWEEP_HZ, ClickBeat, ClickLayout, on_sample
 from ..music.written import Part
 from .baseband import Spectrum
 from .click_time import refine_click
@@ -32,7 +33,7 @@ FAR_CLOCK = 125e-6  # ... and there a clock that is odd too is not looked for
 SAME_SHARE = 0.7  # of the greatest height: an earlier go's click is as good as the last one's, and the last one counts
 BEAT_REACH_S = 0.012  # onsets on beats are clicks themselves: their zero is known that well
 LATE_BARS = 4
-FAR_BARS = 8  # where the strokes do not know their place, from the bar that is likeliest without phases
+PAIR_S = 2.1  # beats so near are nearly in phase by any clock
 SAME_PLACE_S = 0.020
 PROPOSED = 5
 PROPOSED_NATS = 30.0  # what lies farther behind the best is proposed by nothing
@@ -168,12 +169,10 @@ def _search(
     if not believed:
         for near_s in _on_beats(heard_s, layout):
             look(near_s, FAR_HEIGHT, BEAT_REACH_S)
-    bar_s = part.bars_from_zero()[0].length_s / layout.tempo_scale
     if not believed and (len(ballot) < 2 or ballot[0].gain - ballot[1].gain < COUNT_NATS):
-        on_bars_s = _by_size(band, layout)
-        for bars in range(-FAR_BARS, FAR_BARS + 1):
-            look(on_bars_s + bars * bar_s, FAR_HEIGHT, BEAT_REACH_S)
+        look(_by_pairs(band, layout), FAR_HEIGHT)
     if not believed and ballot:
+        bar_s = part.bars_from_zero()[0].length_s / layout.tempo_scale
         for bars in (*range(-LATE_BARS, 0), 1):
             look(ballot[0].zero_s + bars * bar_s, NEAR_HEIGHT)
     if not believed:
@@ -212,20 +211,29 @@ def _on_beats(heard_s: Array, layout: ClickLayout, count: int = 6, bin_s: float 
     return zeros
 
 
-def _by_size(band: ClickBand, layout: ClickLayout, step: int = 3) -> float:
-    """The zero from which on the filters' answers at the beats are largest, whatever their phases, or bars beside it.
+def _by_pairs(band: ClickBand, layout: ClickLayout) -> float:
+    """The zero from which on the filters' answers turn from each beat to the next as a click's do.
 
-    A click that is plain is plain without its phases, and to ask everywhere costs no more than one search.
+    Two beats of one kind are so near that hardly any clock matters: their turn is known, and drums turn by chance.
+    For takes in which the strokes do not know their place; at most half of the beats may lie before the file.
     """
-    rate = band.rate / step
-    sizes = [answer[: len(answer) // step * step].reshape(-1, step) for answer in band.answers.values()]
-    slow = {kind: np.abs(size).sum(axis=1) for kind, size in zip(band.answers, sizes, strict=True)}
-    total = np.zeros(min(len(size) for size in slow.values()), np.float32)
-    for beat in layout.beats:
-        start = round((beat.at_s - layout.beats[0].at_s) * rate)
-        rest = slow[beat.kind][start : len(total)] / (slow[beat.kind].mean() + 1e-20)
-        total[: len(rest)] += rest
-    return float(np.argmax(total) + 0.5) / rate - layout.beats[0].at_s
+    first_s = layout.beats[0].at_s
+    missing = round(0.5 * (layout.beats[-1].at_s - first_s) * band.rate)  # half the beats, before the file begins
+    total = np.zeros(missing + min(len(answer) for answer in band.answers.values()), np.float32)
+    for kind, answer in band.answers.items():
+        size = np.abs(answer)
+        even = np.pad(answer / (size + np.float32(size.mean() + 1e-20)), (missing, 0))
+        middle_hz = float(np.mean(CLICK_SWEEP_HZ[kind]))
+        beats = [beat for beat in layout.beats if beat.kind == kind]
+        for one, two in pairwise(beats):
+            a, b = (round((beat.at_s - first_s) * band.rate) for beat in (one, two))
+            apart_s = (b - a) / band.rate
+            turn = middle_hz * (two.at_s - one.at_s - apart_s) + band.low_hz * apart_s
+            back = np.complex64(one.sign * two.sign * np.exp(-2j * np.pi * turn))
+            count = len(total) - b
+            if count > 0 and two.at_s - one.at_s < PAIR_S:
+                total[:count] += (even[b : b + count] * np.conj(back * even[a : a + count])).real
+    return (int(np.argmax(total)) - missing) / band.rate - first_s
 
 
 def find_strange(

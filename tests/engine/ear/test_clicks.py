@@ -5,7 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from submissions.engine.ear.baseband import transform
+from submissions.engine.ear.click_search import find_ours
 from submissions.engine.ear.onsets import detect
+from submissions.engine.music.click import click_layout
 from submissions.engine.rehearsal.spec import BEGINNER, Leak
 
 from .heard import LEAKED, QUIET_ROOM, hear, heard, off_ms, take_of
@@ -69,6 +72,12 @@ class TestOurClick:
         cut = round((take.truth.zero_s + 0.2 * take.part.end_s) * rate)
         mono = np.concatenate([take.sound.mono[:cut], take.sound.mono[cut + round(0.7 * rate) :]])
         assert not hear(mono, rate, take.part).zero.sure
+
+    def test_is_found_where_the_strokes_propose_no_place(self):
+        take = take_of(replace(QUIET_ROOM, leak=Leak(-20.0, "ours", "direct")))
+        spectrum = transform(take.sound.mono, take.sound.rate)
+        found = find_ours(spectrum, click_layout(take.part, 2), take.part, [], np.zeros(0))
+        assert abs(off_ms(take, found.zero_s)) < CLOSE_MS
 
     def test_may_be_upside_down(self):
         take = take_of(replace(QUIET_ROOM, leak=LEAKED))
