@@ -7,10 +7,12 @@ and the stroke says about where: between them the clearest rise is taken, weighe
 """
 
 from dataclasses import dataclass
+from fractions import Fraction
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ..music.written import Part
 from . import novelty as novelties
 from . import onsets
 from .tails import Tails
@@ -35,8 +37,45 @@ class Sounding:
     tails: Tails
 
 
-def find_grace(sounding: Sounding, main_s: float, taken_s: Array) -> float | None:
-    """When the grace of the stroke at main_s began, or None; taken_s are other strokes' feet, sorted."""
+def graces_of(part: Part, mains_s: dict[int, float], sounding: Sounding, taken_s: Array) -> dict[int, float]:
+    """Index into Part.strokes -> time of each written grace that was heard.
+
+    mains_s has the time of every other stroke that was heard by its index; taken_s, sorted, is all of these times.
+    """
+    rows: list[list[tuple[int, float]]] = []  # index of a grace and time of its stroke, by how many lie between
+    main_s, between = None, 0
+    for n in range(len(part.strokes) - 1, -1, -1):
+        if part.strokes[n].kind != "grace":
+            main_s, between = mains_s.get(n), 0
+        elif main_s is not None:
+            rows += [[]] if between == len(rows) else []
+            rows[between].append((n, main_s))
+            between += 1
+    out: dict[int, float] = {}
+    first_s: dict[Fraction, float] = {}  # the first of the graces found so far, by the place of their stroke
+    for row in rows:
+        before_s = np.array([first_s.get(part.strokes[n].at_q, at) for n, at in row])
+        for (n, _), at in zip(row, find_graces(sounding, before_s, taken_s).tolist(), strict=True):
+            if np.isfinite(at):
+                out[n], at_q = at, part.strokes[n].at_q
+                first_s[at_q] = min(at, first_s.get(at_q, at))
+    return out
+
+
+def find_graces(sounding: Sounding, mains_s: Array, taken_s: Array) -> Array:
+    """When the grace of each stroke at mains_s began, nan where none is heard, shape (n,); taken_s: other feet, sorted."""
+    near = np.array([_likeliest(sounding, main_s, taken_s) for main_s in mains_s.tolist()])
+    # The stroke's own attack is kept out of the search for the foot; most graces lie so far before it that nothing is cut.
+    after = np.minimum(onsets.FOOT_AFTER_S, mains_s - BEFORE_MAIN_S - near)
+    out = np.full(len(mains_s), np.nan)
+    for after_s in np.unique(after[after >= -0.5 * onsets.FOOT_BEFORE_S]).tolist():
+        same = after == after_s
+        out[same], _ = onsets.find_feet(sounding.mono, sounding.rate, near[same], after_s=after_s)
+    return out
+
+
+def _likeliest(sounding: Sounding, main_s: float, taken_s: Array) -> float:
+    """Near which time the grace of the stroke at main_s lies, nan: nowhere."""
     first = max(int(np.ceil((main_s - MOST_GAP_S) / novelties.HOP_S)), novelties.LAG_FRAMES)
     last = int(np.floor((main_s - LEAST_GAP_S + 0.0025) / novelties.HOP_S))
     last = min(last, int(np.floor((main_s - novelties.WINDOW_S / 2) / novelties.HOP_S)))
@@ -46,21 +85,11 @@ def find_grace(sounding: Sounding, main_s: float, taken_s: Array) -> float | Non
     if len(others) and len(frames):
         frames = frames[np.abs(frames[:, None] * novelties.HOP_S - others[None, :]).min(axis=1) >= CLEAR_OF_S]
     if not len(frames):
-        return None
+        return float("nan")
     at = frames * novelties.HOP_S
     rise = sounding.tails.rise_over(frames)
     usual = -0.5 * ((main_s - at - USUAL_GAP_S) / GAP_SPREAD_S) ** 2
     score = RISE_WEIGHT * np.minimum(rise, RISE_KNEE_DB) + np.maximum(usual, -2.5)
     score[rise < LEAST_RISE_DB] = -np.inf
     best = int(np.argmax(score))
-    if not np.isfinite(score[best]):
-        return None
-    return _foot(sounding, float(at[best]), main_s)
-
-
-def _foot(sounding: Sounding, near_s: float, main_s: float) -> float | None:
-    after = min(onsets.FOOT_AFTER_S, main_s - BEFORE_MAIN_S - near_s)
-    if after < -0.5 * onsets.FOOT_BEFORE_S:
-        return None
-    feet, _ = onsets.find_feet(sounding.mono, sounding.rate, np.array([near_s]), after_s=after)
-    return float(feet[0])
+    return float(at[best]) if np.isfinite(score[best]) else float("nan")

@@ -17,7 +17,7 @@ from . import novelty as novelties
 from .attacks import settle_feet
 from .events import Event, Followed, due_s, events_of, follow, follow_on, late_start_s
 from .evidence import CLEAR_DB, habit_of, weigh
-from .flams import LEAST_GAP_S, MOST_GAP_S, Sounding, find_grace
+from .flams import LEAST_GAP_S, MOST_GAP_S, Sounding, graces_of
 from .masked import FAINT_DB as FAINT_RISE_DB
 from .masked import Heard, ask
 from .matching import MOST_REACH_S, pair
@@ -218,19 +218,9 @@ def _beside(times_s: Array, struck_s: Array) -> Mask:
 def _graces(part: Part, events: tuple[Event, ...], of_event: NDArray[np.int64], seen: Look) -> dict[int, float]:
     """Index into Part.strokes -> time of each written grace that was heard."""
     heard = seen.candidates.times_s
-    main_of = {n: j for event, j in zip(events, of_event.tolist(), strict=True) for n in event.strokes}
-    taken = np.sort(heard[of_event[of_event >= 0]])
-    out: dict[int, float] = {}
-    main = -1
-    for n in range(len(part.strokes) - 1, -1, -1):
-        if part.strokes[n].kind != "grace":
-            main = main_of[n]
-        elif main >= 0:
-            before = min((at for k, at in out.items() if part.strokes[k].at_q == part.strokes[n].at_q), default=None)
-            at = find_grace(seen.sounding, float(heard[main]) if before is None else before, taken)
-            if at is not None:
-                out[n] = at
-    return out
+    pairs = [(event, float(heard[j])) for event, j in zip(events, of_event.tolist(), strict=True) if j >= 0]
+    mains_s = {n: at for event, at in pairs for n in event.strokes}
+    return graces_of(part, mains_s, seen.sounding, np.sort(heard[of_event[of_event >= 0]]))
 
 
 def gather(part: Part, zero: ZeroFacts, events: tuple[Event, ...], seen: Look, found: Found) -> StrokeFacts:
