@@ -85,7 +85,7 @@ def find_ours(
     band = prepare(spectrum, layout)
     found = _search(band, layout, part, ballot, heard_s)
     if found is not None:
-        return replace(time_ours(spectrum, layout, found), whole=_begins_with(band, layout, found))
+        return replace(time_ours(spectrum, band, layout, found), whole=_begins_with(band, layout, found))
     counted = replace(layout, beats=tuple(beat for beat in layout.beats if beat.counted))
     near = [one.zero_s for one in ballot[:COUNT_PROPOSED] if ballot[0].gain - one.gain < COUNT_NATS]
     near = [at for at in near if sum(at + beat.at_s > 0 for beat in counted.beats) >= LEAST_BEATS]
@@ -99,10 +99,10 @@ def find_ours(
     # A bar away half of a count-off's beats are still on beats: alone it is certain only where it is loud.
     certain = None if found.height > FAR_HEIGHT or whole is not None else False
     if len(counted.beats) < LEAST_COUNTED or (whole is not None and _confirm(band, _playing(layout), found.zero_s)):
-        return replace(time_ours(spectrum, layout, whole or found), whole=certain)
+        return replace(time_ours(spectrum, band, layout, whole or found), whole=certain)
     middle_s = sum(beat.at_s for beat in counted.beats) / len(counted.beats)
     fixed = replace(found, zero_s=found.zero_s + (found.ratio - 1) * middle_s, ratio=1.0)
-    timed = time_ours(spectrum, counted, fixed)
+    timed = time_ours(spectrum, clear, counted, fixed)
     sd_s = float(np.hypot(timed.sd_s, CLOCK_SD * abs(middle_s)))
     return replace(timed, sd_s=sd_s, clock_known=False, whole=certain)
 
@@ -131,8 +131,9 @@ def _playing(layout: ClickLayout) -> ClickLayout:
 
 def confirm_ours(spectrum: Spectrum, layout: ClickLayout, zero_s: float) -> FoundClick | None:
     """Our own click where zero is known already (by marks), or None when it cannot be heard."""
-    found = _confirm(prepare(spectrum, layout), layout, zero_s)
-    return time_ours(spectrum, layout, found) if found is not None else None
+    band = prepare(spectrum, layout)
+    found = _confirm(band, layout, zero_s)
+    return time_ours(spectrum, band, layout, found) if found is not None else None
 
 
 def _confirm(band: ClickBand, layout: ClickLayout, zero_s: float) -> ClickSum | None:
@@ -140,9 +141,13 @@ def _confirm(band: ClickBand, layout: ClickLayout, zero_s: float) -> ClickSum | 
     return found if found is not None and found.height > FIRST_HEIGHT else None
 
 
-def time_ours(spectrum: Spectrum, layout: ClickLayout, found: ClickSum) -> FoundClick:
-    """The found sum with its first arrival."""
+def time_ours(spectrum: Spectrum, band: ClickBand, layout: ClickLayout, found: ClickSum) -> FoundClick:
+    """The found sum with its first arrival; one far before it must be a click by itself, or strokes lie there."""
     arrival = refine_click(spectrum, layout, found)
+    if found.zero_s - arrival.zero_s > BEAT_REACH_S:
+        there = search_click(band, layout, arrival.zero_s, HEAD_REACH_S, asked=1)
+        if there is None or there.height < HEAD_LEAST:
+            arrival = refine_click(spectrum, layout, found, BEAT_REACH_S)
     times = tuple(arrival.zero_s + arrival.ratio * on_sample(beat.at_s) for beat in layout.beats)
     return FoundClick(arrival.zero_s, arrival.ratio, arrival.sd_s, arrival.peak, True, times, height=found.height)
 

@@ -36,12 +36,14 @@ class ClickArrival:
     peak: float  # of the down click, in the sound's own units
 
 
-def refine_click(spectrum: Spectrum, layout: ClickLayout, found: ClickSum) -> ClickArrival:
-    """The click's first arrival near `found`, to a part of a sample."""
+def refine_click(
+    spectrum: Spectrum, layout: ClickLayout, found: ClickSum, look_back_s: float = LOOK_BACK_S
+) -> ClickArrival:
+    """The click's first arrival near `found`, at most look_back_s before it, to a part of a sample."""
     ratio = found.ratio
     zero, sd, peak = found.zero_s, 1e-3, 0.0
     band = take_band(spectrum, *BAND_HZ)
-    for look_back in (LOOK_BACK_S, 0.004):
+    for look_back in (look_back_s, 0.004):
         response, noise, points_s, peak = _response(band, layout, zero, ratio, look_back)
         at, top = _first(np.abs(response), noise)
         zero += at * points_s - look_back - BEFORE_S
