@@ -17,7 +17,7 @@ from ..media import Frame, RawTake
 from .beyond import surely_beyond
 from .blows import too_slow
 from .chance import chance
-from .flashes import Agreement, agreement
+from .flashes import agreement
 from .own import own_shapes
 from .picture import frozen_spans, shows_nothing
 from .shapes import SHAPES
@@ -53,29 +53,20 @@ def measure_motion(raw: RawTake, heard_s: tuple[float, ...]) -> MotionFacts:
     heard = _near(every, at_s)
     if len(at_s) < 8 or len(heard) == 0:
         return MotionFacts()
-    fitted = _by_strikes(logs, first, at_s, every, heard) if _shows_something(raw) else None
-    sharp = None
+    fitted = _by_strikes(logs, first, at_s, every, heard) if _shows_something(raw) else MotionFacts()
     if _even(heard) and float(np.median(np.diff(heard))) < 2 * REACH_ALONE_S:
-        pass  # a light for each of quick even strokes fits at every stroke's distance
-    elif not isinstance(fitted, tuple):
+        return fitted  # a light for each of quick even strokes fits at every stroke's distance
+    if fitted.sound_late_ms is None:
         sharp = agreement(logs, first, at_s, heard, 0.0, REACH_ALONE_S, SHARE_ALONE)
     else:
-        sharp = agreement(logs, first, at_s, heard, fitted[0], REACH_NEAR_S, SHARE_NEAR)
-    return _facts(fitted, sharp)
+        sharp = agreement(logs, first, at_s, heard, fitted.sound_late_ms / 1000, REACH_NEAR_S, SHARE_NEAR)
+    return fitted if sharp is None else MotionFacts(1000 * sharp.late_s, 1000 * sharp.sd_s)
 
 
 def _shows_something(raw: RawTake) -> bool:
     """Whether most of the windows show more than darkness or a plain patch, whose noise could be taken for motion."""
     looked = [frame.gray for window in raw.windows for frame in window[::10]]
     return bool(looked) and float(np.mean([g.mean() < DARK_LUMA or shows_nothing(g) for g in looked])) < 0.5
-
-
-def _facts(fitted: tuple[float, float] | float | None, sharp: Agreement | None) -> MotionFacts:
-    if sharp is not None:
-        return MotionFacts(1000 * sharp.late_s, 1000 * sharp.sd_s)
-    if isinstance(fitted, tuple):
-        return MotionFacts(1000 * fitted[0], 1000 * fitted[1])
-    return MotionFacts(beyond_ms=None if fitted is None else 1000 * fitted)
 
 
 def _logs_of(raw: RawTake) -> tuple[Floats, Floats, NDArray[np.bool_]]:
@@ -142,13 +133,13 @@ def _near(heard: Floats, at_s: Floats, by_s: float = 0.5) -> Floats:
 
 def _by_strikes(
     logs: Floats, first: NDArray[np.bool_], at_s: Floats, every: Floats, heard: Floats
-) -> tuple[float, float] | float | None:
-    """(late, sd) in seconds from the movement of hands; how far it is at least where only that is sure; else None."""
+) -> MotionFacts:
+    """What the movement of hands tells: the distance, or where only that is sure how far it is at least, or nothing."""
     if len(at_s) < FEWEST_FRAMES or len(_near(heard, at_s, BY_S)) < FEWEST_STROKES or _even(heard):
-        return None
+        return MotionFacts()
     courses = parts(_quick(_evened(logs, first), first, at_s))
     if not courses.shape[1]:
-        return None
+        return MotionFacts()
     places = distances()
     fits = likelihoods(courses, at_s, heard, places)
     own = own_shapes(fits, courses, at_s, heard, places)
@@ -156,7 +147,7 @@ def _by_strikes(
     top = int(best.argmax())
     rise = float(best[top] - np.median(best))
     if not 0 < top < len(places) - 1 or rise < LEAST:
-        return None  # the summit may lie further off than was looked, or there is none
+        return MotionFacts()  # the summit may lie further off than was looked, or there is none
     shapes = (*SHAPES, *own)
     impossible = too_slow(courses, first, at_s, heard, places, top, shapes)
     close = places[(best > float(best[top]) - LEAD * rise) & ~impossible]
@@ -169,18 +160,18 @@ def _by_strikes(
     )
     beyond = surely_beyond(places, best, halves)
     if not told and beyond is None:
-        return None
+        return MotionFacts()
     others = chance(courses, at_s, every, heard, float(places[top]), own[:2], places[impossible])
     if others.reordered > REORDERED or others.steady > STEADY:
-        return None
+        return MotionFacts()
     if told and others.moved <= MOVED:
         weight = np.maximum(0.0, best - float(best[top]) + MIDDLE * rise) * ~impossible
         late = float(weight @ places / weight.sum())
         spread = float(np.sqrt(weight @ (places - late) ** 2 / weight.sum()))
         usual_frame = float(np.median(np.diff(np.sort(at_s))))
         # No finer than a frame's own length allows, however many strokes agree.
-        return late, float(np.hypot(spread, usual_frame / np.sqrt(12.0)))
-    return beyond if others.elsewhere <= MOVED else None
+        return MotionFacts(1000 * late, 1000 * float(np.hypot(spread, usual_frame / np.sqrt(12.0))))
+    return MotionFacts(beyond_ms=1000 * beyond) if beyond is not None and others.elsewhere <= MOVED else MotionFacts()
 
 
 def _halves(at_s: Floats) -> tuple[slice, slice]:
