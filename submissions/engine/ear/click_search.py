@@ -22,10 +22,9 @@ from .votes import Hypothesis
 
 Array = NDArray[np.float64]
 
-FIRST_HEIGHT = 17.0  # at the zero the strokes like best: 180 searches of takes without a click stayed under 17.6,
-NEAR_HEIGHT = (
-    19.0  # most of them at odd places and clocks; at the other zeros that strokes propose, and whole bars away
-)
+FIRST_HEIGHT = 17.0  # at the zero the strokes like best: 180 searches of takes without a click stayed under 17.6 ...
+# ... most of them at odd places and clocks; this at the other zeros that strokes propose, and whole bars away.
+NEAR_HEIGHT = 19.0
 USUAL_PUSH_S = 0.030  # a beginner's
 USUAL_CLOCK = 80e-6  # of two devices' quartz against each other
 FAR_HEIGHT = 24.0  # anywhere else ...
@@ -33,6 +32,7 @@ FAR_CLOCK = 125e-6  # ... and there a clock that is odd too is not looked for
 SAME_SHARE = 0.7  # of the greatest height: an earlier go's click is as good as the last one's, and the last one counts
 BEAT_REACH_S = 0.012  # onsets on beats are clicks themselves: their zero is known that well
 LATE_BARS = 4
+ANYWHERE = 5.0  # nats more: a place looked for in half a minute is the best of some 160 as wide as one that was proposed
 PAIR_S = 2.1  # beats so near are nearly in phase by any clock
 SAME_PLACE_S = 0.020
 PROPOSED = 5
@@ -175,7 +175,7 @@ def _search(
         for near_s in _on_beats(heard_s, layout):
             look(near_s, FAR_HEIGHT, BEAT_REACH_S)
     if not believed and (len(ballot) < 2 or ballot[0].gain - ballot[1].gain < COUNT_NATS):
-        look(_by_pairs(band, layout), FAR_HEIGHT)
+        look(_by_pairs(band, layout), FAR_HEIGHT + ANYWHERE)
     if not believed and ballot:
         bar_s = part.bars_from_zero()[0].length_s / layout.tempo_scale
         for bars in (*range(-LATE_BARS, 0), 1):

@@ -5,8 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from submissions.engine.ear import click_search
 from submissions.engine.ear.baseband import transform
 from submissions.engine.ear.click_search import find_ours
+from submissions.engine.ear.clicks import ClickSum, prepare
 from submissions.engine.ear.onsets import detect
 from submissions.engine.music.click import click_layout
 from submissions.engine.rehearsal.spec import BEGINNER, Leak
@@ -78,6 +80,16 @@ class TestOurClick:
         spectrum = transform(take.sound.mono, take.sound.rate)
         found = find_ours(spectrum, click_layout(take.part, 2), take.part, [], np.zeros(0))
         assert abs(off_ms(take, found.zero_s)) < CLOSE_MS
+
+    @pytest.mark.parametrize(("more", "believed"), [(0.8, False), (1.2, True)])
+    def test_must_show_more_where_nothing_but_beats_alike_proposes_a_place(self, monkeypatch, more, believed):
+        """A drum that sounds the same every time makes beats alike by chance, somewhere in half a minute."""
+        height = click_search.FAR_HEIGHT + more * click_search.ANYWHERE
+        monkeypatch.setattr(click_search, "search_click", lambda band, layout, near_s, *more: ClickSum(near_s, 1.0, height, 32))
+        take = take_of(QUIET_ROOM)
+        layout = click_layout(take.part)
+        band = prepare(transform(take.sound.mono, take.sound.rate), layout)
+        assert (click_search._search(band, layout, take.part, [], np.zeros(0)) is not None) == believed
 
     def test_may_be_upside_down(self):
         take = take_of(replace(QUIET_ROOM, leak=LEAKED))
