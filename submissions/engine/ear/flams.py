@@ -31,7 +31,7 @@ BEFORE_MAIN_S = 0.0012  # the stroke's own attack is kept out of the search for 
 class Sounding:
     """What the search needs of the take."""
 
-    mono: Array  # sound without its click, shape (n,)
+    mono: NDArray[np.floating]  # sound without its click, shape (n,)
     rate: int
     novelty: novelties.Novelty
     tails: Tails

@@ -32,7 +32,7 @@ SMOOTH_S = 0.002  # over which the average's power is compared with its own nois
 class Quieted:
     """Sound without its click, and what was taken out."""
 
-    mono: Array
+    mono: NDArray[np.floating]
     times_s: Array  # (beats,) when each click sounds, whether heard or not
     power: Array  # (beats,) energy taken out at each; 0 where no click was heard
 
@@ -45,7 +45,7 @@ def take_out_clicks(
     mono: NDArray[np.floating], rate: int, layout: ClickLayout, zero_s: float, ratio: float = 1.0
 ) -> Quieted:
     """mono, shape (n,), without the clicks of this layout; unchanged where none can be told from noise."""
-    quiet = mono.astype(np.float64)
+    quiet = mono.copy()
     times = np.array([zero_s + ratio * round(beat.at_s * RATE) / RATE for beat in layout.beats])
     power = np.zeros(len(times))
     kinds = np.array([beat.kind for beat in layout.beats])
@@ -58,7 +58,7 @@ def take_out_clicks(
         if len(rows) < LEAST_BEATS:
             continue
         late = (times[rows] - LEAD_S) * rate - first[rows]
-        pieces = np.stack([quiet[first[n] : first[n] + length] for n in rows])
+        pieces = np.stack([quiet[first[n] : first[n] + length] for n in rows]).astype(np.float64)
         taken = _common(pieces, late, signs[rows], rate)
         if taken is None:
             continue

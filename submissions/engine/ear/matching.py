@@ -50,6 +50,18 @@ def pair(due_s: Array, heard_s: Array, evidence: Array, spread_s: float) -> Pair
     return path.trace()
 
 
+_Tie = tuple[float, float, float]  # correlation of two deviations, one less its square, minus half the log of that
+
+
+def _tie(steps: int, gap_s: float) -> _Tie:
+    """How the deviations of two events hang together."""
+    r = float(CORRELATION**steps)
+    if gap_s < GESTURE_S:
+        r = max(r, 1 - 0.5 * gap_s / GESTURE_S)
+    rest = 1 - r * r
+    return r, rest, -0.5 * log(rest)
+
+
 class _Path:
     """The best path to every (event, candidate): its score, and where it came from."""
 
@@ -68,11 +80,15 @@ class _Path:
         """Every candidate within reach of this event, with the best way to it."""
         due = self.due[event]
         here: list[tuple[int, float, tuple[int, int]]] = []
+        before: list[tuple[int, _Tie]] = []  # the events that a candidate may share its reach with, the nearest first
+        while len(before) < event and due - self.due[event - 1 - len(before)] <= 2 * self.reach_s:
+            k = event - 1 - len(before)
+            before.append((k, _tie(event - k, due - self.due[k])))
         low = bisect_left(self.heard, due - self.reach_s)
         high = bisect_left(self.heard, due + self.reach_s)
         for j in range(low, high):
             late = self.heard[j] - due
-            best, origin = self._best_way(event, j, late)
+            best, origin = self._best_way(event, j, late, before)
             here.append((j, best + self.evidence[j] + self._nearness(late), origin))
         self.reached.append(here)
         tops = [(score - self.extra[j + 1], (event, n)) for n, (j, score, _) in enumerate(here)]
@@ -81,20 +97,24 @@ class _Path:
         self.settled.append(max(each, self.settled[-1]) if self.settled else each)
         self.rested.append(max(top, self.rested[-1]) if self.rested else top)
 
-    def _best_way(self, event: int, j: int, late: float) -> tuple[float, tuple[int, int]]:
+    def _best_way(
+        self, event: int, j: int, late: float, before: list[tuple[int, _Tie]]
+    ) -> tuple[float, tuple[int, int]]:
         best, origin = self.extra[j] - min(MOST_MISSED_COST, MISSED_COST * event), (-1, -1)
-        k = event - 1
-        while k >= 0 and self.due[event] - self.due[k] <= 2 * self.reach_s:
-            for n, (before, score, _) in enumerate(self.reached[k]):
-                if before >= j:
+        x = late / self.spread_s
+        for k, (r, rest, sharper) in before:
+            due = self.due[k]
+            for n, (i, score, _) in enumerate(self.reached[k]):
+                if i >= j:
                     break
-                total = score + self.extra[j] - self.extra[before + 1] - MISSED_COST * (event - k - 1)
-                total += self._together(
-                    late, self.heard[before] - self.due[k], event - k, self.due[event] - self.due[k]
-                )
+                y = (self.heard[i] - due) / self.spread_s
+                # What the deviation before says of this one: ln p(late | before) - ln p(late), bounded for stumbles.
+                together = sharper - 0.5 * ((x - r * y) ** 2 / rest - x * x)
+                together = 2.0 if together > 2.0 else -3.0 if together < -3.0 else together
+                total = score + self.extra[j] - self.extra[i + 1] - MISSED_COST * (event - k - 1) + together
                 if total > best:
                     best, origin = total, (k, n)
-            k -= 1
+        k = event - 1 - len(before)
         if k >= 0:  # so far back that no candidate is within reach of both: the best of all is enough
             for (far, where), cost in (
                 (self.settled[k], MISSED_COST * (event - 1)),
@@ -109,15 +129,6 @@ class _Path:
         """Log density of a deviation against an even one over the reach: a bell with a floor for stumbles."""
         bell = exp(-0.5 * (late / self.spread_s) ** 2) * 2 * self.reach_s / (self.spread_s * sqrt(2 * pi))
         return log((1 - OUTLIER_SHARE) * bell + OUTLIER_SHARE)
-
-    def _together(self, late: float, before: float, steps: int, gap_s: float) -> float:
-        """What the deviation before says of this one: ln p(late | before) - ln p(late), bounded for stumbles."""
-        r = float(CORRELATION**steps)
-        if gap_s < GESTURE_S:
-            r = max(r, 1 - 0.5 * gap_s / GESTURE_S)
-        x, y = late / self.spread_s, before / self.spread_s
-        rest = 1 - r * r
-        return min(2.0, max(-3.0, -0.5 * log(rest) - 0.5 * ((x - r * y) ** 2 / rest - x * x)))
 
     def trace(self) -> Paired:
         """The best path of all, backwards."""

@@ -147,7 +147,11 @@ def _mask(masker: NDArray[np.floating], rate: int, count: int, weights: Frames) 
     frames = np.flatnonzero(ndimage.maximum_filter1d(sounding.view(np.uint8), 2 * reach + 1))
     power = np.zeros((count, len(weights)), np.float32)
     power[frames] = _band_power(masker, rate, frames, weights)
-    return frames, MASK_SHARE * ndimage.maximum_filter1d(power, reach, axis=0)[frames]
+    highest = power.copy()  # within reach // 2 frames; scipy's own filter takes ten times as long along this axis
+    for away in range(1, reach // 2 + 1):
+        np.maximum(highest[away:], power[:-away], out=highest[away:])
+        np.maximum(highest[:-away], power[away:], out=highest[:-away])
+    return frames, MASK_SHARE * highest[frames]
 
 
 def _band_power(mono: NDArray[np.floating], rate: int, frames: NDArray[np.int64], weights: Frames) -> Frames:

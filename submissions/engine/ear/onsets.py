@@ -141,9 +141,13 @@ def find_feet(
 
 def cut_out(mono: NDArray[np.floating], first: NDArray[np.int64], length: int) -> Array:
     """Pieces of mono, shape (pieces, length), beginning at samples `first`; silence outside."""
-    at = first[:, None] + np.arange(length)[None, :]
-    pieces: Array = mono[np.clip(at, 0, max(len(mono) - 1, 0))].astype(np.float64)
-    pieces[(at < 0) | (at >= len(mono))] = 0.0
+    pieces = np.zeros((len(first), length))
+    inside = (first >= 0) & (first + length <= len(mono))
+    if inside.any():
+        pieces[inside] = np.lib.stride_tricks.sliding_window_view(mono, length)[first[inside]]
+    for row in np.flatnonzero(~inside).tolist():
+        low, high = max(int(first[row]), 0), min(int(first[row]) + length, len(mono))
+        pieces[row, low - first[row] : max(low, high) - first[row]] = mono[low : max(low, high)]
     return pieces
 
 
@@ -157,16 +161,19 @@ def first_voices(mono: NDArray[np.floating], rate: int, times_s: Array) -> Array
     least = max(LEAST_VOICES, VOICE_SHARE * len(out))
     for _ in range(VOICE_ROUNDS):
         around = _Around(mono, rate, out)
-        steps = np.arange(VOICE_GUARD_S, VOICE_S, VOICE_STEP_S)[None, :]
-        most = around.rise(np.repeat(steps, len(out), axis=0)).max(axis=1, initial=-np.inf)
+        nearest = np.where(moved, LEAST_MORE_S, LEAST_VOICE_S)
+        steps = np.arange(LEAST_MORE_S - VOICE_STEP_S, VOICE_S, VOICE_STEP_S)[None, :]
+        rises = around.rise(np.repeat(steps, len(out), axis=0))
+        rises[steps < nearest[:, None] - VOICE_STEP_S] = -np.inf  # the foot's own attack, which is no voice before it
+        most = rises.max(axis=1, initial=-np.inf)
         if np.count_nonzero(most > SURE_VOICE_DB - VOICE_SLACK_DB) < least:
             break
-        reach = (VOICE_S - VOICE_GUARD_S) / 2
-        earlier, _ = find_feet(mono, rate, out - VOICE_GUARD_S - reach, reach, reach)
+        reach, asked, earlier = (VOICE_S - VOICE_GUARD_S) / 2, most > VOICE_DB - VOICE_SLACK_DB, out.copy()
+        earlier[asked], _ = find_feet(mono, rate, out[asked] - VOICE_GUARD_S - reach, reach, reach)
         lag = out - earlier
         rise = around.rise(lag[:, None])[:, 0]
         rise[around.under(lag) > VOICE_UNDER_DB] = -np.inf
-        rise[lag < np.where(moved, LEAST_MORE_S, LEAST_VOICE_S)] = -np.inf
+        rise[lag < nearest] = -np.inf
         sure = np.sort(lag[rise > SURE_VOICE_DB])
         together = np.searchsorted(sure, sure + VOICE_WIDTH_S) - np.searchsorted(sure, sure - VOICE_WIDTH_S)
         if together.max(initial=0) < least:
