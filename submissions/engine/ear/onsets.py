@@ -33,6 +33,10 @@ FOOT_GUARD_S = 0.00025  # fewer samples have no variance worth the name
 FOOT_STRIDE = 4  # splits are tried this many samples apart, and all of them around the best
 SETTLE_S = 0.004  # the bands' filters are at rest after it
 ATTACK_S = 0.003
+# A coder spreads an attack softly over the milliseconds before it: what lies so far under the attack is smear, no foot. On
+# made takes AAC's put feet 1.2 to 2.7 ms early in a quarter of the strokes. A drum that grows
+# rises most at once, not after a while.
+LEAST_SMEAR_S, SMEAR_S, SMEAR_DB, SMEAR_AFTER_S = 0.0005, 0.005, 12.0, 0.0015
 QUIET = 1e-14  # power far under any recording's noise
 FALL_FRAMES = (8, 16)  # 20 to 40 ms
 # A drum may speak twice in one stroke, the head before its wires, a slap before its thump. Where the first voice is soft
@@ -130,9 +134,9 @@ def find_feet(
     for low, high, order, _ in FOOT_BANDS_HZ:
         sound = signal.sosfilt(band(low, high, order, rate), pieces, axis=1)[:, settle:]
         sums.append(np.cumsum(sound * sound, axis=1))
-    best = _likeliest_split(sums, max(8, round(FOOT_GUARD_S * rate)))
     # The attack is told above the ring of the drums: in all bands but the widest.
-    total = np.concatenate([np.zeros((len(best), 1)), sums[1] + sums[2] + sums[3]], axis=1)
+    total = np.concatenate([np.zeros((len(starts), 1)), sums[1] + sums[2] + sums[3]], axis=1)
+    best = _after_smear(total, _likeliest_split(sums, max(8, round(FOOT_GUARD_S * rate))), rate)
     rows, stop = np.arange(len(best)), np.minimum(best + round(ATTACK_S * rate), before + after)
     loud = (total[rows, stop] - total[rows, best]) / (stop - best)
     attack = 10 * np.log10((loud + QUIET) / (total[rows, best] / best + QUIET))
@@ -229,6 +233,26 @@ def _likeliest_split(sums: list[Array], guard: int) -> NDArray[np.int64]:
     best = np.argmin(_split_cost(sums, fine), axis=1)
     out: NDArray[np.int64] = np.take_along_axis(fine, best[:, None], axis=1)[:, 0]
     return out
+
+
+def _after_smear(total: Array, best: NDArray[np.int64], rate: int) -> NDArray[np.int64]:
+    """The splits `best`, moved on to where the power rises most if all from the split to there is a coder's smear.
+
+    total is the running sum of power, shape (pieces, length + 1).
+    """
+    after = round(SMEAR_AFTER_S * rate)
+    later = np.arange(round(LEAST_SMEAR_S * rate), round(SMEAR_S * rate), FOOT_STRIDE)
+    at = best[:, None] + later[None, :]
+    outside = at + after >= total.shape[1]
+    at[outside] = 0
+    rows = np.arange(len(best))[:, None]
+    smear = (total[rows, at] - total[rows, best[:, None]]) / later
+    rise = (total[rows, at + after] - total[rows, at]) / after / (smear + QUIET)
+    rise[outside] = 0.0
+    most = np.argmax(rise, axis=1)
+    shows = (most > 0) & (rise[rows[:, 0], most] > 10 ** (SMEAR_DB / 10))
+    moved: NDArray[np.int64] = np.where(shows, best + later[most], best)
+    return moved
 
 
 def _split_cost(sums: list[Array], at: NDArray[np.int64]) -> Array:
