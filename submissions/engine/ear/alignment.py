@@ -35,6 +35,7 @@ from .trust import (
     is_nearer,
     is_off_beat,
     is_sure,
+    tells_tempo,
 )
 from .votes import Hypothesis, vote
 
@@ -88,7 +89,8 @@ def align(mono: NDArray[np.floating], rate: int, part: Part, layout: ClickLayout
             click = confirm_ours(spectrum, used, marks.zero_s)
             break
     for used in () if marks else layouts:
-        marks = believe_single(mono, rate, used, part, [*starts, *ends], ballot)
+        is_told = used is layout or tells_tempo(ballot)
+        marks = believe_single(mono, rate, used, part, [*starts, *ends], ballot) if is_told else None
         if marks and marks.start_s is not None:
             click = confirm_ours(spectrum, used, marks.zero_s)
             marks = with_clock(marks, click, used)

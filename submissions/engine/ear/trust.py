@@ -64,6 +64,12 @@ def is_nearer(layout: ClickLayout, ballot: list[Hypothesis]) -> bool:
     return abs(ballot[0].stretch * layout.tempo_scale - 1) < abs(ballot[0].stretch - 1)
 
 
+def tells_tempo(ballot: list[Hypothesis]) -> bool:
+    """Whether the strokes, where any tell something, fit the page at their tempo both ways: one mark group knows no
+    tempo, and other dense pages fit this one by chance to six strokes in ten at some tempo."""
+    return not ballot or min(ballot[0].support, ballot[0].explained) > SURE_BOTH
+
+
 def is_off_beat(click: FoundClick, ballot: list[Hypothesis], beat_s: float) -> bool:
     """Whether a stranger's click is refuted: strokes that keep its tempo lie, wherever they may lie, off its beats.
 

@@ -7,7 +7,7 @@ import pytest
 from submissions.engine.ear.believed_marks import Marks
 from submissions.engine.ear.click_search import FoundClick
 from submissions.engine.ear.one_group import by_end_group, with_clock
-from submissions.engine.ear.trust import is_certain, is_chance, is_nearer, is_off_beat
+from submissions.engine.ear.trust import is_certain, is_chance, is_nearer, is_off_beat, tells_tempo
 from submissions.engine.ear.votes import Hypothesis
 from submissions.engine.music.click import click_layout
 
@@ -83,6 +83,13 @@ def test_a_strange_click_without_a_foot_lies_where_players_do(sd_s, ratio, push_
 def test_marks_of_another_tempo_need_strokes_at_that_tempo(bpm, stretch, support, nearer):
     best = replace(hypothesis(5.0, 50.0), stretch=stretch, support=support)
     assert is_nearer(click_layout(part_of("snare"), 2, bpm), [best]) == nearer
+
+
+@pytest.mark.parametrize(("support", "explained", "told"), [(0.61, 0.8, False), (0.9, 0.6, False), (0.85, 0.9, True)])
+def test_a_tempo_is_told_by_strokes_that_fit_the_page_both_ways(support, explained, told):
+    best = replace(hypothesis(5.0, 50.0), stretch=0.97, support=support, explained=explained)
+    assert tells_tempo([best]) == told
+    assert tells_tempo([])
 
 
 @pytest.mark.parametrize("is_end", [False, True])
