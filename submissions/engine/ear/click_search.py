@@ -32,6 +32,7 @@ FAR_CLOCK = 125e-6  # ... and there a clock that is odd too is not looked for
 SAME_SHARE = 0.7  # of the greatest height: an earlier go's click is as good as the last one's, and the last one counts
 BEAT_REACH_S = 0.012  # onsets on beats are clicks themselves: their zero is known that well
 LATE_BARS = 4
+LOOKS_BACK = 4  # each a tenth of a second: longer than any room is heard under drums
 ANYWHERE = 5.0  # nats more: a place looked for in half a minute is the best of some 160 as wide as one that was proposed
 PAIR_S = 2.1  # beats so near are nearly in phase by any clock
 SAME_PLACE_S = 0.020
@@ -142,12 +143,20 @@ def _confirm(band: ClickBand, layout: ClickLayout, zero_s: float) -> ClickSum | 
 
 
 def time_ours(spectrum: Spectrum, band: ClickBand, layout: ClickLayout, found: ClickSum) -> FoundClick:
-    """The found sum with its first arrival; one far before it must be a click by itself, or strokes lie there."""
-    arrival = refine_click(spectrum, layout, found)
-    if found.zero_s - arrival.zero_s > BEAT_REACH_S:
+    """The found sum with its first arrival; one far before it must be a click by itself, or strokes lie there.
+
+    In a long room the highest sum may lie two looks back behind the first arrival, where the strokes have died away.
+    """
+    start = found
+    for _ in range(LOOKS_BACK):
+        arrival = refine_click(spectrum, layout, start)
+        if start.zero_s - arrival.zero_s <= BEAT_REACH_S:
+            break
         there = search_click(band, layout, arrival.zero_s, HEAD_REACH_S, asked=1)
         if there is None or there.height < HEAD_LEAST:
-            arrival = refine_click(spectrum, layout, found, BEAT_REACH_S)
+            arrival = refine_click(spectrum, layout, start, BEAT_REACH_S)
+            break
+        start = replace(start, zero_s=arrival.zero_s, ratio=arrival.ratio)
     times = tuple(arrival.zero_s + arrival.ratio * on_sample(beat.at_s) for beat in layout.beats)
     return FoundClick(arrival.zero_s, arrival.ratio, arrival.sd_s, arrival.peak, True, times, height=found.height)
 
