@@ -90,6 +90,7 @@ class Report:
             },
             "sound_late_ms": _rounded(facts.motion.sound_late_ms, 2),
             "sound_late_sd_ms": _rounded(facts.motion.sd_ms, 2),
+            "sound_late_beyond_ms": _rounded(facts.motion.beyond_ms, 2),
             "findings": [
                 {"code": f.code, "level": str(f.level), "says": f.says, "do": f.do, "at_s": [round(float(at), 3) for at in f.at_s]}
                 for f in self.findings

@@ -19,6 +19,7 @@ from submissions.engine.checks import (
     variable_frame_rate,
 )
 from submissions.engine.facts import ContainerFacts, MotionFacts, PictureFacts, Span, StrokeFacts, TakeFacts
+from submissions.engine.report import Report
 
 GOOD = {"has_sound": True, "has_picture": True, "width": 1920, "height": 1080, "fps": 30.0}
 
@@ -68,6 +69,14 @@ class TestSoundAndPictureApart:
         """Nor is anybody sent back for what may be small enough to be moved."""
         (finding,) = sound_picture_apart.check(TakeFacts(motion=MotionFacts(beyond_ms=beyond_ms)), None)
         assert finding.level == "look" and word in finding.says and not any(map(str.isdigit, finding.says))
+
+    @pytest.mark.parametrize("motion", [MotionFacts(12.345, 6.789), MotionFacts(beyond_ms=-120.004), MotionFacts()])
+    def test_is_told_to_programs_as_to_people(self, motion):
+        """A figure, or how far at least, or nothing: never a distance under the name of a bound."""
+        told = Report(TakeFacts(motion=motion), (), {}, 0.0, 0.0).to_json_object()
+        said = (told["sound_late_ms"], told["sound_late_sd_ms"], told["sound_late_beyond_ms"])
+        measured = (motion.sound_late_ms, motion.sd_ms, motion.beyond_ms)
+        assert said == tuple(None if value is None else pytest.approx(value, abs=0.005) for value in measured)
 
 
 class TestTheFile:
