@@ -146,7 +146,8 @@ class StrokeFacts:
 @dataclass(frozen=True, slots=True)
 class TimingFacts:
     bias_ms: float | None = None  # None where zero came from the strokes themselves
-    spread_ms: float | None = None
+    spread_ms: float | None = None  # about the player's own path or tempo, where they have one
+    click_spread_ms: float | None = None  # about the click, whatever the player's own path
     drift_ppm: float | None = None
     tempo_ratio: float | None = None
     by_bar: tuple[tuple[int, float, float, int], ...] = ()  # bar, mean late_ms, spread ms, strokes
@@ -159,6 +160,7 @@ class TimingFacts:
     flam_ms: float | None = None  # mean gap from grace to stroke
     flam_spread_ms: float | None = None
     curve_ms: tuple[tuple[float, float], ...] = ()  # seconds from zero, mean late_ms around them
+    beyond_chance: float | None = None  # share of the page found over what chance finds; None at the click's own tempo
 
 
 @dataclass(frozen=True, slots=True)

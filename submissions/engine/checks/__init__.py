@@ -71,7 +71,7 @@ CHECKS: tuple[tuple[str, Check], ...] = (
 # What only follows from a greater fault is left out: a player told "another part" need not hear that it is loose too.
 FOLLOWS_FROM = {
     not_this_part.CODE: {wrong_tempo.CODE, incomplete.CODE, starts_late.CODE, drifts.CODE, unsure_of_zero.CODE, loose_timing.CODE},
-    wrong_tempo.CODE: {drifts.CODE, loose_timing.CODE, unsure_of_zero.CODE},
+    wrong_tempo.CODE: {unsure_of_zero.CODE},  # drifting and looseness are told about the own tempo too
     still_picture.CODE: {frozen_picture.CODE},
     black_picture.CODE: {dark_picture.CODE, still_picture.CODE, frozen_picture.CODE, blurred_picture.CODE},
 }
@@ -87,6 +87,6 @@ def judge(facts: TakeFacts, part: Part | None) -> tuple[Finding, ...]:
 def _leads(finding: Finding) -> set[str]:
     """Codes that need not be told beside this finding."""
     codes = FOLLOWS_FROM.get(finding.code, set())
-    # A doubt about the part may come from the tempo, which all strokes together tell with more certainty, or from what is
-    # missing at the end.
-    return codes if finding.level is Level.REDO else codes - {wrong_tempo.CODE, incomplete.CODE}
+    # A doubt about the part may come from the tempo, which all strokes together tell with more certainty, from what is
+    # missing at the end, or from strokes that lie too loosely to be told from another part's.
+    return codes if finding.level is Level.REDO else codes - {wrong_tempo.CODE, incomplete.CODE, loose_timing.CODE}

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from ..ear.timing import within
 from ..facts import TakeFacts
 from ..findings import Finding, Level
 from ..music.written import Part
@@ -19,27 +20,55 @@ SURE_ERRORS, FEW_BARS = 3.3, 6.0
 # Who leaves the click goes one way; who wanders comes back, and comes out somewhere by chance. Bars of steady players lie
 # within a tenth of the way about a smooth curve, bars of loose ones a third and more (made takes, seeds under 10 000).
 WANDERING_SHARE = 0.22
+FEWEST_BENT, MOST_TIE = 6, 0.9  # strokes for a parabola and three that contradict it; a series tied more is no series
 
 
 def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
     bars = [row for row in facts.timing.by_bar if row[3] >= 2]
     if len(bars) < MIN_BARS:  # sparse parts: single strokes
         bars = list(facts.timing.by_bar)
-    if len(bars) < MIN_BARS or abs(facts.zero.tempo_ratio - 1) > TEMPO_LIMIT:
+    own_tempo = abs(facts.zero.tempo_ratio - 1) > TEMPO_LIMIT
+    if len(bars) < MIN_BARS or (own_tempo and not _leaves_little_by_little(facts)):
         return
     quarter = max(1, len(bars) // 4)
     early = sorted(row[1] for row in bars[:quarter])[quarter // 2]
     late = sorted(row[1] for row in bars[-quarter:])[quarter // 2]
     away = late - early
-    if abs(away) >= LIMIT_MS and (facts.zero.path or _stands_out([row[1] for row in bars])):
+    if abs(away) >= LIMIT_MS and (own_tempo or facts.zero.path or _stands_out([row[1] for row in bars])):
         way = "falls behind" if away > 0 else "runs ahead"
-        certain = not _wanders([row[1] for row in bars], away) and facts.level.strokes_over_noise_db >= LIMIT_HIDING_DB
+        certain = (own_tempo or not _wanders([row[1] for row in bars], away)) and facts.level.strokes_over_noise_db >= LIMIT_HIDING_DB
         yield Finding(
             CODE,
             Level.REDO if certain else Level.LOOK,
             f"The playing {way}: by the end it is {abs(away):.0f} ms from where it began.",
             "Turn the click up until you can hear it over the drum (not louder than you need), and listen to it through the long notes.",
         )
+
+
+def _leaves_little_by_little(facts: TakeFacts) -> bool:
+    """Whether one other tempo is only the mean of a tempo that begins near the click's and goes on changing.
+
+    A parabola through the deviations: its bend must stand out from its own standard error, and the tempo at its
+    beginning must lie nearer to the click's than to the mean. Neighbours' deviations hang together, so that so many
+    strokes count as fewer (a series of first order).
+    """
+    pairs = {p.written_s: p.late_ms for p in facts.strokes.strokes if p.kind != "grace" and p.late_ms is not None}
+    if len(pairs) < FEWEST_BENT:
+        return False
+    at, late = np.array(sorted(pairs.items())).T
+    at = at - at.mean()
+    curve = np.stack([np.ones_like(at), at, at**2], axis=1)
+    kept = np.ones(len(at), bool)
+    for _ in range(3):
+        fitted = np.linalg.lstsq(curve[kept], late[kept], rcond=None)[0]
+        kept = within(late - curve @ fitted)
+    rest = (late - curve @ fitted)[kept]
+    tie = float(np.clip(np.mean(rest[1:] * rest[:-1]) / np.mean(rest**2), 0, MOST_TIE))
+    free = len(rest) - 3
+    variance = np.sum(rest**2) / free * (1 + tie) / (1 - tie)
+    error = float(np.sqrt(variance * np.linalg.inv(curve[kept].T @ curve[kept])[2, 2]))
+    begins = fitted[1] + 2 * fitted[2] * at[0]
+    return bool(abs(fitted[2]) > SURE_ERRORS * (1 + FEW_BARS / free) * error and abs(begins) < 0.5 * abs(fitted[1]))
 
 
 def _wanders(late_ms: list[float], away_ms: float) -> bool:

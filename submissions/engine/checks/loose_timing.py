@@ -6,13 +6,14 @@ from ..facts import TakeFacts
 from ..findings import Finding, Level
 from ..music.ladder import ladder, performance_bpm
 from ..music.written import Part
+from . import drifts, wrong_tempo
 
 CODE = "loose-timing"
 LIMIT_MS = 35.0  # people playing to a metronome show about 18 ms; twice that is heard as apart (a project choice)
 
 
 def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
-    spread = facts.timing.spread_ms
+    spread = _spread_ms(facts, part)
     if spread is None or spread <= LIMIT_MS:
         return
     yield Finding(
@@ -21,6 +22,17 @@ def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
         f"The strokes lie {spread:.0f} ms around the beat; up to {LIMIT_MS:.0f} ms sits well in a line.",
         _practice(sorted(facts.timing.worst_bars), part),
     )
+
+
+def _spread_ms(facts: TakeFacts, part: Part | None) -> float | None:
+    """The spread about the player's own time where they surely have one; who only wanders is that far from the click."""
+    timing = facts.timing
+    own = [*drifts.check(facts, part), *wrong_tempo.check(facts, part)]
+    if timing.spread_ms is None or any(finding.level is Level.REDO for finding in own):
+        return timing.spread_ms
+    if abs(facts.zero.tempo_ratio - 1) > wrong_tempo.LIMIT:
+        return timing.spread_ms
+    return max(timing.spread_ms, timing.click_spread_ms or 0.0)
 
 
 def _practice(bars: list[int], part: Part | None) -> str:

@@ -7,6 +7,7 @@ from ..findings import Finding, Level
 from ..music.written import Part
 from .click_audible import LIMIT_REDO_DB
 from .noisy import LIMIT_HIDING_DB
+from .wrong_tempo import is_chance
 
 CODE = "not-this-part"
 # Both directions count, so the two shares are multiplied: a dense wrong part covers most strokes of a sparse one, and
@@ -48,7 +49,7 @@ def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
     if found >= LIMIT_REDO and _may_be_clicks(facts, part):
         return  # `click-audible` says what to do.
     fit = found * strokes.explained_share
-    if fit >= LIMIT_REDO and not _clearly_another(facts) and (facts.zero.sure or fit >= LIMIT_LOOK_UNSURE):
+    if fit >= LIMIT_REDO and not _clearly_another(facts) and not is_chance(facts) and (facts.zero.sure or fit >= LIMIT_LOOK_UNSURE):
         return
     yield Finding(
         CODE,

@@ -8,19 +8,28 @@ from ..music.written import Part
 
 CODE = "wrong-tempo"
 FITS = 0.8  # both shares: nothing but the part at that tempo gives as much
+# A tempo that the strokes chose must find more of the page than chance would. Landis & Koch 1977 (Biometrics 33): a kappa
+# under 0.4 is no more than fair; made takes of other parts stay under 0.35, of the part itself at another tempo over 0.45.
+LEAST_BEYOND_CHANCE = 0.40
 LIMIT = 0.015  # chosen: 1.5 % over 16 bars is a whole sixteenth away; a steady player to a click stays within 0.2 %
 
 
 def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
     ratio = facts.zero.tempo_ratio
-    if part is None or facts.zero.zero_s is None or abs(ratio - 1) <= LIMIT:
-        return
+    if part is None or facts.zero.zero_s is None or abs(ratio - 1) <= LIMIT or is_chance(facts):
+        return  # of what lies there by chance `not-this-part` speaks
     yield Finding(
         CODE,
         Level.REDO if _certain(facts) else Level.LOOK,
         f"This was played at about {part.bpm * ratio:.0f} beats a minute; the segment goes at {part.bpm:.0f}.",
         _what_to_do(part, ratio),
     )
+
+
+def is_chance(facts: TakeFacts) -> bool:
+    """Whether the page lies at another tempo no better than it would on anything."""
+    beyond = facts.timing.beyond_chance
+    return abs(facts.zero.tempo_ratio - 1) > LIMIT and beyond is not None and beyond < LEAST_BEYOND_CHANCE
 
 
 def _what_to_do(part: Part, ratio: float) -> str:

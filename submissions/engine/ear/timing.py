@@ -14,6 +14,8 @@ from numpy.typing import NDArray
 
 from ..facts import PlayedStroke, StrokeFacts, TimingFacts, ZeroFacts
 from ..music.written import Part, WrittenStroke
+from .chance import beyond_chance
+from .events import due_s, events_of
 from .paths import behind_s
 
 Array = NDArray[np.float64]
@@ -50,6 +52,7 @@ def measure_timing(part: Part, zero: ZeroFacts, strokes: StrokeFacts) -> TimingF
     return TimingFacts(
         bias_ms=_bias(zero, late[kept], line) if zero.source in KNOWS_BIAS else None,
         spread_ms=float(rest[kept].std()),
+        click_spread_ms=float(late[within(late)].std()),
         drift_ppm=1e3 * slope,
         tempo_ratio=zero.tempo_ratio,
         by_bar=_by_bar(part, strokes, late),
@@ -62,7 +65,17 @@ def measure_timing(part: Part, zero: ZeroFacts, strokes: StrokeFacts) -> TimingF
         flam_ms=flam,
         flam_spread_ms=flam_spread,
         curve_ms=_curve(at, late),
+        beyond_chance=_beyond_chance(part, zero, strokes),
     )
+
+
+def _beyond_chance(part: Part, zero: ZeroFacts, strokes: StrokeFacts) -> float | None:
+    """How much more of the page is found than chance finds, where the strokes chose a tempo to be found at."""
+    if abs(zero.tempo_ratio - 1) <= WRONG_TEMPO or not strokes.heard_s:
+        return None
+    late = [p.played_s - due_s(p.written_s, part, zero) for p in strokes.strokes if p.played_s is not None]
+    due = np.array([due_s(event.at_s, part, zero) for event in events_of(part)]) + float(np.median(late))
+    return beyond_chance(np.array(strokes.heard_s), due)
 
 
 def _own_time(zero: ZeroFacts, at_s: Array, line_ms: Array) -> Array:

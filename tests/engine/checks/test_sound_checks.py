@@ -3,6 +3,7 @@
 from dataclasses import replace
 from fractions import Fraction
 
+import numpy as np
 import pytest
 
 from submissions.engine.checks import CHECKS, FOLLOWS_FROM, judge, loose_timing, unsure_of_zero, wrong_tempo
@@ -183,6 +184,11 @@ class TestThePart:
         found = said(zero={"tempo_ratio": 0.9}, played=doubted)
         assert found == {"not-this-part": Level.LOOK, "wrong-tempo": Level.REDO}
 
+    def test_that_lies_by_chance_at_another_tempo_is_doubted_instead_of_the_tempo(self):
+        by_chance = said(zero={"tempo_ratio": 0.9}, timing={"beyond_chance": 0.2})
+        assert by_chance == {"not-this-part": Level.LOOK}
+        assert said(zero={"tempo_ratio": 0.9}, timing={"beyond_chance": 0.8}) == {"wrong-tempo": Level.REDO}
+
     def test_may_miss_single_strokes(self):
         assert "incomplete" not in said(played=strokes(missing=range(0, 100, 12)))
 
@@ -221,6 +227,25 @@ class TestTheTempo:
     @pytest.mark.parametrize(("spread", "loose"), [(34.0, False), (40.0, True)])
     def test_is_even_enough(self, spread, loose):
         assert ("loose-timing" in said(timing={"spread_ms": spread})) == loose
+
+    def test_of_who_wanders_is_told_about_the_click(self):
+        away = {"path": ((0.0, 0.0), (20.0, 0.05))}
+        assert said(zero=away, timing={"spread_ms": 30.0, "click_spread_ms": 45.0}) == {"loose-timing": Level.LOOK}
+
+    def test_of_who_surely_drifts_is_even_about_the_drift(self):
+        bars = tuple((n + 1, 12.0 * n, 10.0, 8) for n in range(12))
+        found = said(timing={"by_bar": bars, "spread_ms": 12.0, "click_spread_ms": 45.0})
+        assert found == {"drifts": Level.REDO}
+
+    @pytest.mark.parametrize(("slow", "drifts"), [(lambda at: 0.03 * at, False), (lambda at: 0.003 * at * at, True)])
+    def test_that_goes_on_changing_is_a_drift_and_no_steady_other_tempo(self, slow, drifts):
+        strays = np.random.default_rng(4).normal(0, 0.012, 100)
+        late = [1e3 * (slow(row.written_s) + stray) for row, stray in zip(strokes().strokes, strays, strict=True)]
+        rows = tuple(replace(row, late_ms=ms) for row, ms in zip(strokes().strokes, late, strict=True))
+        bars = tuple((n + 1, float(np.mean(late[10 * n : 10 * n + 10])), 10.0, 10) for n in range(10))
+        found = said(zero={"tempo_ratio": 0.97}, played=replace(strokes(), strokes=rows), timing={"by_bar": bars})
+        assert found["wrong-tempo"] == Level.REDO
+        assert ("drifts" in found) == drifts
 
     @pytest.mark.parametrize(
         ("quarters", "bars", "told"),
