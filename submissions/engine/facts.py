@@ -147,7 +147,7 @@ class StrokeFacts:
 class TimingFacts:
     bias_ms: float | None = None  # None where zero came from the strokes themselves
     spread_ms: float | None = None  # about the player's own path or tempo, where they have one
-    click_spread_ms: float | None = None  # about the click, whatever the player's own path
+    click_spread_ms: float | None = None  # about the click, whatever the player's own path; far strokes and strays count
     drift_ppm: float | None = None
     tempo_ratio: float | None = None
     by_bar: tuple[tuple[int, float, float, int], ...] = ()  # bar, mean late_ms, spread ms, strokes

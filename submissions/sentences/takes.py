@@ -77,6 +77,10 @@ SENTENCES = (
         "the part explains %(explained)s of what was heard."
     ),
     _(
+        "What was played does not seem to be this part: at no tempo does it lie on the page better than chance would "
+        "put it."
+    ),
+    _(
         "Check that you sent the right file and chose the right part and segment; if you did, practise with "
         "the guide and record again."
     ),

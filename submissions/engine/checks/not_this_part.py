@@ -51,11 +51,17 @@ def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
     fit = found * strokes.explained_share
     if fit >= LIMIT_REDO and not _clearly_another(facts) and not is_chance(facts) and (facts.zero.sure or fit >= LIMIT_LOOK_UNSURE):
         return
+    if is_chance(facts) and fit >= LIMIT_REDO and not _clearly_another(facts):
+        says = "What was played does not seem to be this part: at no tempo does it lie on the page better than chance would put it."
+    else:
+        says = (
+            f"What was played does not seem to be this part: {found:.0%} of the written strokes were found, "
+            f"and the part explains {strokes.explained_share:.0%} of what was heard."
+        )
     yield Finding(
         CODE,
         _level(facts, fit),
-        f"What was played does not seem to be this part: {found:.0%} of the written strokes were found, "
-        f"and the part explains {strokes.explained_share:.0%} of what was heard.",
+        says,
         "Check that you sent the right file and chose the right part and segment; if you did, practise with the guide and record again.",
     )
 

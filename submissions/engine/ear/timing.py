@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from ..facts import PlayedStroke, StrokeFacts, TimingFacts, ZeroFacts
 from ..music.written import Part, WrittenStroke
 from .chance import beyond_chance
-from .events import due_s, events_of
+from .events import due_s, events_of, late_start_s
 from .paths import behind_s
 
 Array = NDArray[np.float64]
@@ -24,6 +24,7 @@ Bars = tuple[int, ...]
 
 OUTLIER_SPREADS = 3.5
 MAD_TO_SD = 1.4826  # of a normal distribution
+STRAY_S = 0.25  # three spreads of the loosest player that still plays the page
 LEAST_SCALE_MS = 2.0  # under it the middle of a very even player is itself uncertain
 KNOWS_BIAS = ("marks", "click")  # the other ways put zero where the strokes are
 WRONG_TEMPO = 0.004  # beyond it deviations are told from the player's own line; twice what steady players stray
@@ -52,7 +53,7 @@ def measure_timing(part: Part, zero: ZeroFacts, strokes: StrokeFacts) -> TimingF
     return TimingFacts(
         bias_ms=_bias(zero, late[kept], line) if zero.source in KNOWS_BIAS else None,
         spread_ms=float(rest[kept].std()),
-        click_spread_ms=float(late[within(late)].std()),
+        click_spread_ms=_click_spread(late, _strays(part, zero, strokes)),
         drift_ppm=1e3 * slope,
         tempo_ratio=zero.tempo_ratio,
         by_bar=_by_bar(part, strokes, late),
@@ -67,6 +68,33 @@ def measure_timing(part: Part, zero: ZeroFacts, strokes: StrokeFacts) -> TimingF
         curve_ms=_curve(at, late),
         beyond_chance=_beyond_chance(part, zero, strokes),
     )
+
+
+def _click_spread(late_ms: Array, strays_ms: Array) -> float:
+    """Spread about the click in which what lies far out counts, but no further than strokes that belong: looseness is made of it."""
+    middle = float(np.median(late_ms))
+    most = OUTLIER_SPREADS * max(MAD_TO_SD * float(np.median(np.abs(late_ms - middle))), LEAST_SCALE_MS)
+    return float(np.clip(np.concatenate([late_ms, strays_ms]), middle - most, middle + most).std())
+
+
+def _strays(part: Part, zero: ZeroFacts, strokes: StrokeFacts) -> Array:
+    """How late strokes are that came too far from their place to be paired with it, ms: written and missed, heard and
+    unwritten, nearer to each other than to any other written place. Left out, they would make the loosest look even."""
+    free = list(strokes.extra_s)
+    scored = [p for p in strokes.strokes if part.strokes[p.index].scored]
+    at = np.unique([p.written_s for p in scored])
+    out: list[float] = []
+    for missed in (p for p in scored if p.played_s is None):
+        if not free:
+            break
+        away = [(heard - (zero.zero_s or 0.0)) / zero.clock_ratio - late_start_s(part, zero) - missed.written_s for heard in free]
+        nearest = min(range(len(free)), key=lambda n: abs(away[n]))
+        others = np.abs(at - missed.written_s)
+        room = float(np.min(others[others > 0], initial=2 * STRAY_S)) / 2
+        if abs(away[nearest]) <= room:
+            out.append(1e3 * away[nearest])
+            free.pop(nearest)
+    return np.array(out)
 
 
 def _beyond_chance(part: Part, zero: ZeroFacts, strokes: StrokeFacts) -> float | None:

@@ -51,6 +51,24 @@ class TestMeasureTiming:
         assert spoiled.spread_ms < 9.0
         assert spoiled.worst_bars[0] == 10
 
+    def test_counts_far_strokes_and_strays_in_the_spread_about_the_click(self):
+        part = invent_part(PageSpec("cymbals", bars=24), SEED)
+        late = np.random.default_rng(3).normal(0.0, 30.0, len(part.strokes))
+        gaps = np.diff([s.at_s for s in part.strokes], prepend=-9, append=99)
+        gone = {n for n in range(1, len(late), 2) if min(gaps[n : n + 2]) > 0.41}
+        strays = [3.2 + part.strokes[n].at_s for n in gone]
+        left_out = measure_timing(part, KNOWN, facts_of(part, late, missed=gone))
+        counted = measure_timing(part, KNOWN, facts_of(part, late, missed=gone, extra_s=strays))
+        assert len(gone) > 3
+        assert left_out.click_spread_ms == pytest.approx(left_out.spread_ms, abs=1.0)
+        assert counted.spread_ms == left_out.spread_ms < 35
+        assert counted.click_spread_ms > counted.spread_ms + 6
+
+    def test_does_not_let_one_bar_played_wrong_make_a_player_loose(self):
+        wrong = np.array([s.played_bar == 9 for s in PART.strokes])
+        late = normal(4.0, 6.0)
+        assert measured(np.where(wrong, late + 70.0 * (-1) ** np.arange(len(late)), late)).click_spread_ms < 10
+
     def test_names_the_bar_whose_strokes_are_missing(self):
         gone = {n for n, s in enumerate(PART.strokes) if s.played_bar == 4 and n % 2}
         assert measured(normal(0.0, 5.0), missed=gone).worst_bars[0] == 5
