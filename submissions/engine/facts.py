@@ -84,6 +84,7 @@ class LevelFacts:
     true_peak_db: float = -120.0
     clipped_share: float = 0.0  # share of strokes whose top is cut off
     clipped_at_s: tuple[float, ...] = ()
+    clipped_sure: bool = True  # a limiter does not make such tops
     noise_db: float = -120.0
     strokes_over_noise_db: float = 0.0
     hum_db: float = -120.0

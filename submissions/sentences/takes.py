@@ -19,6 +19,7 @@ SENTENCES = (
     ),
     _("The microphone was overloaded: %(share)s of the strokes are cut off at the top."),
     _("The loudest strokes (%(share)s) are cut off at the top."),
+    _("The loudest strokes (%(share)s) may be cut off at the top, or held down by the phone."),
     _("Move the phone further away (three to five metres) or lay a thin cloth over its microphone, and record again."),
     _("This is the same performance as %(which)s."),
     _("a take that somebody else sent"),

@@ -14,7 +14,9 @@ DO = "Move the phone further away (three to five metres) or lay a thin cloth ove
 
 def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
     share, places = facts.level.clipped_share, facts.level.clipped_at_s
-    if share >= LIMIT_REDO:
+    if share >= LIMIT_LOOK and not facts.level.clipped_sure:
+        yield Finding(CODE, Level.LOOK, f"The loudest strokes ({share:.0%}) may be cut off at the top, or held down by the phone.", DO, places)
+    elif share >= LIMIT_REDO:
         yield Finding(CODE, Level.REDO, f"The microphone was overloaded: {share:.0%} of the strokes are cut off at the top.", DO, places)
     elif share >= LIMIT_LOOK:
         yield Finding(CODE, Level.LOOK, f"The loudest strokes ({share:.0%}) are cut off at the top.", DO, places)

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy.signal import butter, sosfilt, spectrogram
 
 from ..facts import LevelFacts, Samples, Sound
+from .cut import cut_strokes
 from .loudness import FLOOR_DB, integrated_lufs, true_peak_db
 from .novelty import Novelty
 from .pumping import pumping_db
@@ -19,16 +20,6 @@ SILENT_PEAK_DB = -60.0  # chosen: a phone's own noise lies about there, a stroke
 SILENT_RMS_DB = -75.0
 FEW_STROKES = 6  # a sparse part from far away has a mean power under that of a quiet room, but it has strokes
 NOISE_SHARE = 0.05  # the quietest twentieth of the take is taken for its noise
-STROKE_BEFORE_S, STROKE_AFTER_S = 0.001, 0.030
-CEILING = 0.975  # -0.2 dB: phones stop at full scale, and lossy coding moves the flat tops a little
-# A wave that was cut stays at its top: of the time spent over 0.7 of it a sine spends 0.4 over 0.95, two drums in a
-# hundred 0.5, and what was driven 15 dB into a limiter 0.6 and more, unless a coder has ruffled it since.
-NEAR_TOP, OVER_TOP, FLAT_SHARE = 0.95, 0.7, 0.55
-TOP_SAMPLES = 4  # a wave touches its own maximum once; a cut one stays there
-TINY = 1e-9
-SAME_TOP = 0.004  # of one ceiling, to the sample: tops this near to the highest of the take
-SAME_TOPS_DB = 1.5  # cut strokes stop at one height; hands do not strike so evenly
-MIN_CUT_STROKES = 3
 DEAD_UNDER_DB = 45.0  # a second microphone lies a few dB from the first
 WIND_HZ = 80.0  # under the lowest bass drum of the line
 HUM_RATE = 1000  # Hz: holds three overtones
@@ -53,16 +44,16 @@ def measure_level(
     if peak_db < SILENT_PEAK_DB or (rms_db < SILENT_RMS_DB and len(heard_s) < FEW_STROKES):
         return LevelFacts(peak_db=peak_db, true_peak_db=peak_db, silent=True)
     loudest = samples[:, int(np.argmax(power))]
-    tops = stroke_tops(loudest, rate, heard_s)
-    cut = cut_strokes(loudest, rate, heard_s, tops)
+    tops, cut = cut_strokes(loudest, rate, heard_s)
     quiet = quiet_frames(loudest, rate)
     noise_db = _db(float(np.sqrt(np.mean(np.square(quiet, dtype=np.float64))))) if quiet.size else FLOOR_DB
     return LevelFacts(
         lufs=integrated_lufs(samples, rate),
         peak_db=peak_db,
         true_peak_db=true_peak_db(samples, rate),
-        clipped_share=float(cut.mean()) if len(cut) else 0.0,
-        clipped_at_s=tuple(float(at) for at, is_cut in zip(heard_s, cut, strict=True) if is_cut)[:20],
+        clipped_share=float(cut.which.mean()) if len(tops) else 0.0,
+        clipped_at_s=tuple(float(at) for at, is_cut in zip(heard_s, cut.which, strict=True) if is_cut)[:20],
+        clipped_sure=cut.sure,
         noise_db=noise_db,
         strokes_over_noise_db=_db(float(np.median(tops))) - noise_db if len(tops) else 0.0,
         hum_db=hum_level_db(loudest, rate),
@@ -71,37 +62,6 @@ def measure_level(
         click_under_drums_db=click_under_drums_db,
         wind=_is_windy(quiet, rate),
     )
-
-
-def stroke_tops(mono: Samples, rate: int, heard_s: tuple[float, ...]) -> Array:
-    """The highest absolute sample of each stroke, shape (strokes,)."""
-    return np.array([np.abs(piece).max() if len(piece) else 0.0 for piece in _pieces(mono, rate, heard_s)])
-
-
-def cut_strokes(mono: Samples, rate: int, heard_s: tuple[float, ...], tops: Array) -> NDArray[np.bool_]:
-    """Which strokes are cut off at the top: by the ceiling of full scale, by a lower one, or by a limiter that bends them."""
-    cut: NDArray[np.bool_] = tops >= CEILING
-    if not len(tops):
-        return cut
-    pieces = [np.abs(piece) for piece in _pieces(mono, rate, heard_s)]
-    ceiling = float(tops.max()) * (1 - SAME_TOP)
-    stopped = np.array([np.count_nonzero(piece >= ceiling) >= TOP_SAMPLES for piece in pieces])
-    bent = np.array([_is_flat(piece) for piece in pieces])
-    if bent.any():
-        bent &= np.abs(20 * np.log10((tops + TINY) / np.median(tops[bent]))) < SAME_TOPS_DB
-    for way in (stopped, bent):
-        if np.count_nonzero(way) >= MIN_CUT_STROKES:
-            cut = cut | way
-    return cut
-
-
-def _is_flat(size: Samples) -> bool:
-    """Whether absolute samples stay near their top, shape (n,)."""
-    if not len(size):
-        return False
-    top = float(size.max())
-    near = int(np.count_nonzero(size >= NEAR_TOP * top))
-    return bool(top > 0 and near >= TOP_SAMPLES and near > FLAT_SHARE * np.count_nonzero(size >= OVER_TOP * top))
 
 
 def quiet_frames(mono: Samples, rate: int) -> Samples:
@@ -167,11 +127,6 @@ def _channel_power(samples: Samples) -> Array:
 
 def _one_is_dead(power: Array) -> bool:
     return len(power) > 1 and bool(power.min() < power.max() * 10 ** (-DEAD_UNDER_DB / 10))
-
-
-def _pieces(mono: Samples, rate: int, heard_s: tuple[float, ...]) -> list[Samples]:
-    before, after = round(STROKE_BEFORE_S * rate), round(STROKE_AFTER_S * rate)
-    return [mono[max(0, round(at * rate) - before) : round(at * rate) + after] for at in heard_s]
 
 
 def _db(amplitude: float) -> float:

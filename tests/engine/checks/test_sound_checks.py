@@ -64,6 +64,7 @@ class TestTheLevel:
             ({"peak_db": -45.0}, "too-quiet", Level.LOOK),
             ({"clipped_share": 0.5}, "clipped", Level.REDO),
             ({"clipped_share": 0.15}, "clipped", Level.LOOK),
+            ({"clipped_share": 0.5, "clipped_sure": False}, "clipped", Level.LOOK),
             ({"strokes_over_noise_db": 24.0}, "noisy", Level.LOOK),
             ({"pumping_db": 4.0}, "noisy", Level.NOTE),
             ({"pumping_db": 9.0}, "noisy", Level.LOOK),

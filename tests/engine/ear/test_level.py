@@ -2,6 +2,8 @@
 
 import numpy as np
 import pytest
+from scipy.ndimage import maximum_filter1d, uniform_filter1d
+from scipy.signal import butter, sosfilt
 
 from submissions.engine.ear.level import measure_level
 from submissions.engine.ear.novelty import measure_novelty
@@ -51,6 +53,26 @@ class TestLevel:
 
     def test_sees_tops_cut_off_under_full_scale(self):
         assert level_of(np.clip(strokes(1.6), -1, 1) * 0.5).clipped_share > 0.3
+
+    @pytest.mark.parametrize("ceiling", [1.0, 0.98, 0.5])
+    def test_takes_no_limiter_for_an_overload(self, ceiling):
+        """Every swing is turned down as a whole, so that all strokes reach one height and none is cut off."""
+        wave = strokes(4.0)
+        about = maximum_filter1d(np.abs(wave), 2 * round(0.002 * RATE) + 1)
+        gain = uniform_filter1d(np.minimum(1.0, ceiling / np.maximum(about, 1e-9)), round(0.002 * RATE))
+        limited = np.clip(wave * gain, -ceiling, ceiling)
+        tops = [np.abs(limited[round(at * RATE) : round((at + 0.03) * RATE)]).max() for at in STROKES]
+        assert min(tops) > 0.95 * ceiling
+        level = level_of(limited)
+        assert level.clipped_share < 0.08 or not level.clipped_sure
+
+    @pytest.mark.parametrize("ripple", [0.0, 0.04])
+    def test_knows_an_overload_that_a_coder_has_ruffled(self, ripple):
+        noise = sosfilt(butter(2, 9000, "highpass", fs=RATE, output="sos"), np.random.default_rng(2).standard_normal(7 * RATE))
+        cut = np.clip(strokes(4.0), -1, 1)
+        level = level_of(cut * (1 + ripple * noise / noise.std()))
+        assert level.clipped_share > 0.8
+        assert level.clipped_sure
 
     def test_sees_tops_that_a_limiter_has_bent(self):
         assert level_of(0.5 * np.tanh(8 * strokes(1.0))).clipped_share > 0.3
