@@ -6,17 +6,17 @@ the less likely a place is, the more its click must show.
 """
 
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft
 
-from ..music.click import CLICK_SWEEP_HZ, ClickBeat, ClickLayout, on_sample
+from ..music.click import ClickBeat, ClickLayout, on_sample
 from ..music.written import Part
 from .baseband import Spectrum
+from .beat_sums import LEAST_BEATS, RATIO_REACH
+from .click_places import by_pairs, on_beats
 from .click_time import refine_click
-from .clicks import LEAST_BEATS, RATIO_REACH, REACH_S, ClickBand, ClickSum, prepare, search_click
+from .clicks import REACH_S, ClickBand, ClickSum, prepare, search_click
 from .combs import prepare_comb, refine_comb, search_comb
 from .votes import Hypothesis
 
@@ -34,7 +34,6 @@ BEAT_REACH_S = 0.012  # onsets on beats are clicks themselves: their zero is kno
 LATE_BARS = 4
 LOOKS_BACK = 4  # each a tenth of a second: longer than any room is heard under drums
 ANYWHERE = 5.0  # nats more: a place looked for in half a minute is the best of some 160 as wide as one that was proposed
-PAIR_S = 2.1  # beats so near are nearly in phase by any clock
 SAME_PLACE_S = 0.020
 PROPOSED = 5
 PROPOSED_NATS = 30.0  # what lies farther behind the best is proposed by nothing
@@ -47,6 +46,9 @@ COUNT_WITH_REST = 16.0  # ... but not where the beats after them say the same
 HEAD_SHARE = 0.2  # of the part, and the count-off before it
 HEAD_DUE, HEAD_LEAST = 16.0, 8.0  # heights: by chance the best of the places within HEAD_REACH_S has 4, 8 once in 50
 HEAD_REACH_S = 0.004
+MORE_HEIGHT = 11.0  # more where the strokes do not put zero and the beats are not alike by themselves: a stranger's click
+# reached 20 so; of our own, heard some beats off its place, what stood over 30 had its true place higher, bars away
+OTHER_SHARE = 0.8  # of the height: as much may stand at another beat, where few beats are clean
 CLOCK_SD = 40e-6  # of two devices' quartz against each other, where the click does not tell
 
 
@@ -61,7 +63,7 @@ class FoundClick:
     ours: bool
     times_s: tuple[float, ...]
     clock_known: bool = True  # a count-off alone is too short to tell
-    height: float = np.inf  # of its sum, see `clicks`; a stranger's has none
+    height: float = np.inf  # of what its beats are alike by themselves, see `clicks`; a stranger's has none
     whole: bool | None = None  # its first beats stand on its grid too, nothing is missing in between; None: too faint
 
 
@@ -98,7 +100,7 @@ def find_ours(
     found = max(believed, key=lambda one: one.height)
     whole = _confirm(band, layout, found.zero_s)
     # A bar away half of a count-off's beats are still on beats: alone it is certain only where it is loud.
-    certain = None if found.height > FAR_HEIGHT or whole is not None else False
+    certain = None if found.alike > FAR_HEIGHT or whole is not None else False
     if len(counted.beats) < LEAST_COUNTED or (whole is not None and _confirm(band, _playing(layout), found.zero_s)):
         return replace(time_ours(spectrum, band, layout, whole or found), whole=certain)
     middle_s = sum(beat.at_s for beat in counted.beats) / len(counted.beats)
@@ -110,7 +112,7 @@ def find_ours(
 
 def _is_count(band: ClickBand, layout: ClickLayout, found: ClickSum, near_s: float) -> bool:
     """Whether a sum over the count-off's beats is a click, by itself or with what the other beats say there."""
-    height = found.height - _oddness(found, near_s)
+    height = found.alike - _oddness(found, near_s)
     if height > COUNT_HEIGHT or height <= COUNT_WITH_REST:
         return height > COUNT_HEIGHT
     rest = search_click(band, _playing(layout), found.zero_s, HEAD_REACH_S, asked=1)
@@ -120,7 +122,7 @@ def _is_count(band: ClickBand, layout: ClickLayout, found: ClickSum, near_s: flo
 def _begins_with(band: ClickBand, layout: ClickLayout, found: ClickSum) -> bool | None:
     """Whether the beats up to a fifth of the part are heard where the sum of all says; None: too faint to tell."""
     first = replace(layout, beats=tuple(beat for beat in layout.beats if beat.at_s < HEAD_SHARE * layout.end_s))
-    due_height = found.height * len(first.beats) / len(layout.beats)
+    due_height = found.alike * len(first.beats) / len(layout.beats)
     head = search_click(band, first, found.zero_s, HEAD_REACH_S, asked=1)
     return None if head is None or due_height < HEAD_DUE else head.height > HEAD_LEAST
 
@@ -158,44 +160,70 @@ def time_ours(spectrum: Spectrum, band: ClickBand, layout: ClickLayout, found: C
             break
         start = replace(start, zero_s=arrival.zero_s, ratio=arrival.ratio)
     times = tuple(arrival.zero_s + arrival.ratio * on_sample(beat.at_s) for beat in layout.beats)
-    return FoundClick(arrival.zero_s, arrival.ratio, arrival.sd_s, arrival.peak, True, times, height=found.height)
+    return FoundClick(arrival.zero_s, arrival.ratio, arrival.sd_s, arrival.peak, True, times, height=found.alike)
 
 
 def _search(
     band: ClickBand, layout: ClickLayout, part: Part, ballot: list[Hypothesis], heard_s: Array
 ) -> ClickSum | None:
-    """The believed sum with the latest zero among those nearly as high as the highest."""
+    """The believed sum with the latest zero among those nearly as high as the highest.
+
+    Where the strokes put zero, what stands out of the quiet is believed; elsewhere the beats must be alike by themselves.
+    """
     believed: list[ClickSum] = []
     looked: list[float] = []
 
-    def look(near_s: float, needed: float, reach_s: float = REACH_S, clock: float = FAR_CLOCK) -> None:
+    def look(
+        near_s: float, needed: float, more: float, reach_s: float = REACH_S, clock: float = FAR_CLOCK
+    ) -> None:
         if any(abs(near_s - other) < REACH_S - reach_s + SAME_PLACE_S for other in looked):
             return
         if reach_s == REACH_S:
             looked.append(near_s)
         found = search_click(band, layout, near_s, reach_s, clock)
-        if found is not None and found.height > needed + _oddness(found, near_s):
+        if found is not None and max(found.alike, found.height - more) > needed + _oddness(found, near_s):
             believed.append(found)
 
     near = [one for one in ballot[:PROPOSED] if ballot[0].gain - one.gain < PROPOSED_NATS]
     for rank, hypothesis in enumerate(near):
-        look(hypothesis.zero_s, NEAR_HEIGHT if rank else FIRST_HEIGHT, clock=RATIO_REACH)
+        look(hypothesis.zero_s, *((NEAR_HEIGHT, MORE_HEIGHT) if rank else (FIRST_HEIGHT, 0.0)), clock=RATIO_REACH)
     if not believed:
-        for near_s in _on_beats(heard_s, layout):
-            look(near_s, FAR_HEIGHT, BEAT_REACH_S)
+        for near_s in on_beats(heard_s, layout):
+            look(near_s, FAR_HEIGHT, np.inf, BEAT_REACH_S)
     if not believed and (len(ballot) < 2 or ballot[0].gain - ballot[1].gain < COUNT_NATS):
-        look(_by_pairs(band, layout), FAR_HEIGHT + ANYWHERE)
+        look(by_pairs(band, layout), FAR_HEIGHT + ANYWHERE, np.inf)
     if not believed and ballot:
         bar_s = part.bars_from_zero()[0].length_s / layout.tempo_scale
         for bars in (*range(-LATE_BARS, 0), 1):
-            look(ballot[0].zero_s + bars * bar_s, NEAR_HEIGHT)
+            look(ballot[0].zero_s + bars * bar_s, NEAR_HEIGHT, MORE_HEIGHT)
     if not believed:
         return None
     highest = max(c.height for c in believed)
     latest = max((c for c in believed if c.height >= SAME_SHARE * highest), key=lambda c: c.zero_s)
     # Far places were looked at for usual clocks only; where a click is, its own clock is looked for too.
     again = search_click(band, layout, latest.zero_s, BEAT_REACH_S)
-    return again if again is not None and again.height > latest.height else latest
+    if again is not None and again.height > latest.height:
+        latest = again
+    return latest if latest.alike > FAR_HEIGHT else _on_its_beat(band, layout, latest, part)
+
+
+def _on_its_beat(band: ClickBand, layout: ClickLayout, found: ClickSum, part: Part) -> ClickSum | None:
+    """The sum as many beats or bars away as makes it highest, or None where another place is nearly as high.
+
+    Where few beats are clean, they may carry the right signs by chance, some beats away from where they belong; and a
+    stranger's click, which has no signs, may stand as high as ours.
+    """
+    bar_s = part.bars_from_zero()[0].length_s / layout.tempo_scale
+    beat_s = layout.beats[1].at_s - layout.beats[0].at_s
+    beats = round(bar_s / beat_s)
+    away = [k * beat_s for k in range(-beats, beats + 1) if k]
+    away += [k * bar_s for k in range(-LATE_BARS, LATE_BARS + 1) if abs(k) > 1]
+    sums = [search_click(band, layout, found.zero_s + s, BEAT_REACH_S, FAR_CLOCK, asked=1) for s in away]
+    best, *others = sorted([found, *(one for one in sums if one is not None)], key=lambda one: -one.height)
+    plain = replace(layout, beats=tuple(replace(beat, sign=1) for beat in layout.beats))
+    unsigned = search_click(band, plain, best.zero_s, BEAT_REACH_S, asked=1)
+    heights = [one.height for one in (*others, unsigned) if one is not None]
+    return best if not heights or max(heights) < OTHER_SHARE * best.height else None
 
 
 def _oddness(found: ClickSum, near_s: float) -> float:
@@ -203,51 +231,6 @@ def _oddness(found: ClickSum, near_s: float) -> float:
     off = (found.zero_s - near_s) / USUAL_PUSH_S
     ppm = (found.ratio - 1.0) / USUAL_CLOCK
     return 0.5 * (off * off + ppm * ppm)
-
-
-def _on_beats(heard_s: Array, layout: ClickLayout, count: int = 6, bin_s: float = 0.005) -> list[float]:
-    """Zeros at which most onsets fall on clicked beats, best first."""
-    if len(heard_s) < 4:
-        return []
-    beats = np.array([beat.at_s for beat in layout.beats])
-    beats, first = beats - beats[0], float(beats[0])
-    size = fft.next_fast_len(int((heard_s[-1] + beats[-1]) / bin_s) + 4, real=True)
-    heard = np.bincount(np.round(heard_s / bin_s).astype(np.int64), minlength=size)[:size].astype(float)
-    due = np.bincount(np.round(beats / bin_s).astype(np.int64), minlength=size)[:size].astype(float)
-    votes = fft.irfft(fft.rfft(heard) * np.conj(fft.rfft(due)), size)
-    votes = votes + np.roll(votes, 1)  # a click between two bins
-    zeros: list[float] = []
-    for _ in range(count):
-        k = int(np.argmax(votes))
-        place = k if k < (heard_s[-1] + 1.0) / bin_s else k - size
-        zeros.append((place - 0.5) * bin_s - first)
-        votes[max(0, k - 2) : k + 3] = 0.0
-    return zeros
-
-
-def _by_pairs(band: ClickBand, layout: ClickLayout) -> float:
-    """The zero from which on the filters' answers turn from each beat to the next as a click's do.
-
-    Two beats of one kind are so near that hardly any clock matters: their turn is known, and drums turn by chance.
-    For takes in which the strokes do not know their place; at most half of the beats may lie before the file.
-    """
-    first_s = layout.beats[0].at_s
-    missing = round(0.5 * (layout.beats[-1].at_s - first_s) * band.rate)  # half the beats, before the file begins
-    total = np.zeros(missing + min(len(answer) for answer in band.answers.values()), np.float32)
-    for kind, answer in band.answers.items():
-        size = np.abs(answer)
-        even = np.pad(answer / (size + np.float32(size.mean() + 1e-20)), (missing, 0))
-        middle_hz = float(np.mean(CLICK_SWEEP_HZ[kind]))
-        beats = [beat for beat in layout.beats if beat.kind == kind]
-        for one, two in pairwise(beats):
-            a, b = (round((beat.at_s - first_s) * band.rate) for beat in (one, two))
-            apart_s = (b - a) / band.rate
-            turn = middle_hz * (two.at_s - one.at_s - apart_s) + band.low_hz * apart_s
-            back = np.complex64(one.sign * two.sign * np.exp(-2j * np.pi * turn))
-            count = len(total) - b
-            if count > 0 and two.at_s - one.at_s < PAIR_S:
-                total[:count] += (even[b : b + count] * np.conj(back * even[a : a + count])).real
-    return (int(np.argmax(total)) - missing) / band.rate - first_s
 
 
 def find_strange(

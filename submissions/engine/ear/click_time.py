@@ -21,11 +21,12 @@ BAND_HZ = (1_000.0, 4_200.0)  # the sweeps with what their 1 ms attack adds
 BEFORE_S = 0.012
 AFTER_S = 0.012
 LOOK_BACK_S = 0.100  # a room's late sound adds up as well as the direct sound does
+CLEAN = 4  # beats that share in the answer at least, however much cleaner than the others they are
 TURNS = 4  # of weighing beats by what is left of them after the mean
 FIRST_SHARE = 0.5  # of the strongest arrival
 OVERSAMPLING = 16
 STEPS = 32  # near the root of the points of a spectrum
-PATH_SD_S = 0.125e-3  # what headphones, a phone's filters and the first reflections add; measured on made takes
+PATH_SD_S = 0.135e-3  # what headphones, a phone's filters and the first reflections add; measured on made takes
 
 
 @dataclass(frozen=True)
@@ -74,7 +75,7 @@ def _response(
         power = weights @ sent_power
         answer = (weights @ likeness) / (power + 0.02 * power.max())
         left = np.sum(np.abs(heard - sent * answer) ** 2, axis=1)
-        weights = 1.0 / (left + 0.1 * float(np.median(left)) + 1e-30)
+        weights = 1.0 / (left + float(np.sort(left)[min(CLEAN, len(left)) - 1]) + 1e-30)
     inside_hz = (hz > BAND_HZ[0]) & (hz < BAND_HZ[1])
     taper = np.zeros(points)
     taper[inside_hz] = np.hanning(int(inside_hz.sum()))

@@ -15,7 +15,7 @@ from scipy.signal import butter, sosfilt
 
 from ..music.click import ClickBeat
 from .baseband import Band, Spectrum, level_out, take_band
-from .clicks import energies, gather, ratio_steps, sum_beats
+from .beat_sums import energies, gather, ratio_steps, sum_beats
 from .onsets import find_feet
 
 Array = NDArray[np.float64]

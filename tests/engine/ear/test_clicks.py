@@ -8,12 +8,12 @@ import pytest
 from submissions.engine.ear import click_search
 from submissions.engine.ear.baseband import transform
 from submissions.engine.ear.click_search import find_ours
-from submissions.engine.ear.clicks import ClickSum, prepare
+from submissions.engine.ear.clicks import ClickSum, prepare, search_click
 from submissions.engine.ear.onsets import detect
-from submissions.engine.music.click import click_layout
+from submissions.engine.music.click import CLICK_PEAK, click_layout, click_wave
 from submissions.engine.rehearsal.spec import BEGINNER, Leak, Room
 
-from .heard import LEAKED, QUIET_ROOM, hear, heard, off_ms, take_of
+from .heard import LEAKED, QUIET_ROOM, hear, heard, off_ms, part_of, take_of
 
 CLOSE_MS = 0.5  # the bar for nine takes in ten at -20 dB
 
@@ -85,7 +85,8 @@ class TestOurClick:
     def test_must_show_more_where_nothing_but_beats_alike_proposes_a_place(self, monkeypatch, more, believed):
         """A drum that sounds the same every time makes beats alike by chance, somewhere in half a minute."""
         height = click_search.FAR_HEIGHT + more * click_search.ANYWHERE
-        monkeypatch.setattr(click_search, "search_click", lambda band, layout, near_s, *more: ClickSum(near_s, 1.0, height, 32))
+        alike = ClickSum(0.0, 1.0, height, 32, height)
+        monkeypatch.setattr(click_search, "search_click", lambda band, layout, near_s, *more: replace(alike, zero_s=near_s))
         take = take_of(QUIET_ROOM)
         layout = click_layout(take.part)
         band = prepare(transform(take.sound.mono, take.sound.rate), layout)
@@ -95,7 +96,7 @@ class TestOurClick:
         """Where strokes cover the first arrival, the room's late sound may add up better, a fifth of a second behind."""
         take = take_of(replace(QUIET_ROOM, room=Room(0.9), leak=Leak(-20.0, "ours", "speaker")))
         layout, spectrum = click_layout(take.part, 2), transform(take.sound.mono, take.sound.rate)
-        late = ClickSum(take.truth.zero_s + 0.17, take.truth.clock_ratio, 50.0, 32)
+        late = ClickSum(take.truth.zero_s + 0.17, take.truth.clock_ratio, 50.0, 32, 50.0)
         told = click_search.time_ours(spectrum, prepare(spectrum, layout), layout, late)
         assert abs(off_ms(take, told.zero_s)) < CLOSE_MS
 
@@ -103,6 +104,51 @@ class TestOurClick:
         take = take_of(replace(QUIET_ROOM, leak=LEAKED))
         turned = hear(-take.sound.mono, take.sound.rate, take.part).zero
         assert turned.zero_s == pytest.approx(heard(take).zero.zero_s, abs=1e-6)
+
+
+class TestFewCleanBeats:
+    """Noise hides every beat from zero on; the recording may begin inside the count-off."""
+
+    RATE = 48_000
+
+    def band(self, layout, zero_s, signed=True):
+        rng = np.random.default_rng(5)
+        mono = 1e-3 * rng.standard_normal(round((zero_s + layout.end_s + 1.0) * self.RATE))
+        hidden = round((zero_s - 0.1) * self.RATE)
+        mono[hidden:] += 0.5 * rng.standard_normal(len(mono) - hidden)
+        for beat in layout.beats:
+            at = round((zero_s + beat.at_s) * self.RATE)
+            wave = 0.05 * CLICK_PEAK[beat.kind] * (beat.sign if signed else 1) * click_wave(beat.kind, self.RATE)
+            mono[max(at, 0) : at + len(wave)] += wave if at >= 0 else 0.0
+        return prepare(transform(mono, self.RATE), layout)
+
+    @pytest.mark.parametrize("zero_s", [2.7, 4.5])  # five counted beats, all eight
+    def test_show_a_click_by_standing_out_of_their_own_quiet(self, zero_s):
+        layout = click_layout(part_of())
+        found = search_click(self.band(layout, zero_s), layout, zero_s + 0.02)
+        assert abs(found.zero_s - zero_s) < 1e-3
+        assert found.height > click_search.FAR_HEIGHT > found.alike
+
+    @pytest.mark.parametrize("beats", [-8, -4, -3, 0, 4])
+    def test_are_put_where_their_signs_belong(self, beats):
+        layout = click_layout(part_of())
+        band = self.band(layout, 4.5)
+        there = search_click(band, layout, 4.5 + 0.5 * beats, 0.012)
+        moved = click_search._on_its_beat(band, layout, there, part_of())
+        assert abs(moved.zero_s - 4.5) < 1e-3
+
+    def test_are_not_believed_where_their_signs_belong_to_two_bars(self):
+        layout = click_layout(part_of())
+        band = self.band(layout, 2.7)
+        there = search_click(band, layout, 2.7)
+        assert search_click(band, layout, 2.7 - 4.0, 0.012).height > click_search.OTHER_SHARE * there.height
+        assert click_search._on_its_beat(band, layout, there, part_of()) is None
+
+    def test_are_not_ours_without_signs(self):
+        layout = click_layout(part_of())
+        band = self.band(layout, 4.5, signed=False)
+        there = search_click(band, layout, 4.5, 0.012)
+        assert click_search._on_its_beat(band, layout, there, part_of()) is None
 
 
 class TestAStrangersClick:
