@@ -3,9 +3,10 @@
 A hand strikes because it moves: whatever the manner of playing, it is at its fastest just before the blow, and slow where it
 turns above the drum. The fit of heights (strikes.py) cannot always tell these two moments apart, for both are turning
 points, and an eighth of a second after one comes the other. This looks at nothing but the pace of the picture in
-the last moments before the strokes, and knows no shape of movement. It never gives an answer by itself; it takes rivals away
-from an answer before whose strokes the picture is clearly fast. Hands that move as fast everywhere show no such
-thing, and nothing is taken away then.
+the last moments before the strokes, and knows no shape of movement. It never gives an answer by itself; it speaks against
+rivals of an answer before whose strokes the picture is clearly fast: enough by itself where they are clearly slow, and
+beside what the fit has against them where they are somewhat slower. Hands that move as fast everywhere show no such
+thing, and nothing is said then. Nor is it of places so near the answer that either may be the true one.
 
 Conventions: as in strikes.py.
 """
@@ -19,10 +20,11 @@ from .strikes import Floats, likelihoods_by_region
 BEFORE_S = (0.010, 0.025, 0.040)  # the fastest falls last 40 ms; frames are 17 to 42 ms apart
 # In 260 made films and clips with ten ways of moving the true distance was never too slow beside any other that fitted at
 # all; hands at their highest had 0.5 to 0.7 of the pace before the blow (seeds in docs/eye-confusion.md).
-FAST, SLOW = 1.3, 0.7  # of the usual pace, for the answer; of the answer's, for a rival
+FAST, SLOW = 1.3, 0.7  # of the usual pace, for the answer; of the answer's, for a rival that it is enough against
+BESIDE_S = 0.05 + 1e-9  # an answer may be the middle of places that stretch over so much (motion.py)
 
 
-def too_slow(
+def slowness(
     courses: Floats,
     first: NDArray[np.bool_],
     at_s: Floats,
@@ -30,15 +32,17 @@ def too_slow(
     places: Floats,
     top: int,
     shapes: tuple[Shape, ...],
-) -> NDArray[np.bool_]:
-    """Which places show a picture too slow to strike, beside places[top]; none unless that shows a fast one."""
+) -> Floats:
+    """How far the pace speaks against each place beside places[top], at least 0; from 1 on it is enough by itself."""
     fits = likelihoods_by_region(courses, at_s, heard_s, places[top : top + 1], shapes, by_halves=False)[:, 0]
     playing = fits[int(fits.sum(axis=1).argmax())]
     if float(playing.sum()) <= 0.0:
-        return np.zeros(len(places), bool)
+        return np.zeros(len(places))
     before = _pace_before(_pace(courses, at_s, playing), first, at_s, heard_s, places)
-    usual = float(np.median(before))
-    return np.asarray((before < SLOW * before[top]) & (before[top] > FAST * usual))
+    if before[top] <= FAST * float(np.median(before)):
+        return np.zeros(len(places))
+    against = np.maximum(0.0, 1.0 - before / before[top]) / (1.0 - SLOW)
+    return np.asarray(np.where(np.abs(places - places[top]) > BESIDE_S, against, 0.0))
 
 
 def _pace(courses: Floats, at_s: Floats, playing: Floats) -> Floats:

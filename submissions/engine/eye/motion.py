@@ -15,13 +15,14 @@ from numpy.typing import NDArray
 from ..facts import MotionFacts, Span
 from ..media import Frame, RawTake
 from .beyond import surely_beyond
-from .blows import too_slow
+from .blows import slowness
 from .chance import chance
 from .flashes import agreement
 from .own import own_shapes
 from .picture import frozen_spans, shows_nothing
 from .shapes import SHAPES
-from .strikes import distances, likelihoods, parts
+from .strikes import REACH_S, distances, likelihoods, parts
+from .unheard import with_unheard
 
 Floats = NDArray[np.float64]
 
@@ -42,6 +43,9 @@ MIDDLE, LEAD, WIDE_S = 0.12, 0.20, 0.05
 MOVED, REORDERED, STEADY = 0.85, 0.75, 1.25
 REACH_ALONE_S, SHARE_ALONE = 0.25, 0.5  # sudden changes without a fit: most strokes must have one
 REACH_NEAR_S, SHARE_NEAR = 0.09, 0.2  # beside a fit: enough that they are no accident
+# A hand's turning point fits nearly as well as its blow, from 110 to 140 ms away. Where it or the blow would lie further off
+# than was looked, the other one has no rival: it is at least as far, but no figure is given.
+TURN_S = 0.15
 SAME, SAME_SHARE = 0.10, 0.7  # strokes this alike in distance, as a share of all distances, are even
 HALF_CONTENT, HALF_S = 0.8, 0.06  # chance makes a whole; it does not make both halves
 
@@ -73,6 +77,7 @@ def _logs_of(raw: RawTake) -> tuple[Floats, Floats, NDArray[np.bool_]]:
     """File times of all window frames, log brightness of their blocks, and which frames begin a window."""
     spans = frozen_spans(raw)
     moving = [piece for window in raw.windows for piece in _moving(raw, window, spans)]
+    moving = _one_stretch(raw, moving, spans)
     windows = [w for w in moving if len(w) >= 4 and w[0].gray.shape == moving[0][0].gray.shape]
     windows = [tuple(f for f in w if f.gray.shape == w[0].gray.shape) for w in windows]
     if not windows:
@@ -89,6 +94,20 @@ def _moving(raw: RawTake, window: tuple[Frame, ...], spans: tuple[Span, ...]) ->
     alive = [not any(s.start_s < raw.file_s(f.at_s) <= s.end_s + LEAP_S for s in spans) for f in window]
     edges = np.flatnonzero(np.diff(np.concatenate([[0], np.array(alive, np.int8), [0]])))
     return [window[a:b] for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def _one_stretch(
+    raw: RawTake, moving: list[tuple[Frame, ...]], spans: tuple[Span, ...]
+) -> list[tuple[Frame, ...]]:
+    """Of the pieces between two standing pictures those of the stretch with most frames.
+
+    What held a picture up may bring it back nearer to its sound, or further from it, than it was: frames from before and after do
+    not speak of one distance, and together they once agreed on one that neither had. If one stretch is too little, nothing is told.
+    """
+    ends_s = np.array([span.end_s for span in spans])
+    after = [int((ends_s < raw.file_s(piece[0].at_s)).sum()) for piece in moving]
+    frames = [sum(len(piece) for piece, which in zip(moving, after, strict=True) if which == n) for n in range(len(spans) + 1)]
+    return [piece for piece, which in zip(moving, after, strict=True) if which == int(np.argmax(frames))]
 
 
 def _blocked(stack: Floats) -> Floats:
@@ -135,43 +154,59 @@ def _by_strikes(
     logs: Floats, first: NDArray[np.bool_], at_s: Floats, every: Floats, heard: Floats
 ) -> MotionFacts:
     """What the movement of hands tells: the distance, or where only that is sure how far it is at least, or nothing."""
-    if len(at_s) < FEWEST_FRAMES or len(_near(heard, at_s, BY_S)) < FEWEST_STROKES or _even(heard):
+    if len(at_s) < FEWEST_FRAMES or len(_near(heard, at_s, BY_S)) < FEWEST_STROKES:
         return MotionFacts()
     courses = parts(_quick(_evened(logs, first), first, at_s))
     if not courses.shape[1]:
         return MotionFacts()
     places = distances()
     fits = likelihoods(courses, at_s, heard, places)
+    alone = heard  # chance is asked of the strokes that were heard alone: those put in were chosen to fit
+    if float(fits.max() - np.median(fits.max(axis=0))) >= LEAST:  # else there is nothing to mend
+        heard, fits = with_unheard(fits, courses, at_s, heard, places)
     own = own_shapes(fits, courses, at_s, heard, places)
     best = np.vstack([fits, likelihoods(courses, at_s, heard, places, own)]).max(axis=0)
     top = int(best.argmax())
     rise = float(best[top] - np.median(best))
     if not 0 < top < len(places) - 1 or rise < LEAST:
         return MotionFacts()  # the summit may lie further off than was looked, or there is none
+    if _even(heard) and abs(float(places[top])) + float(np.median(np.diff(heard))) > REACH_S:
+        return MotionFacts()  # one stroke on it would fit nearly as well, and there nobody looked
     shapes = (*SHAPES, *own)
-    impossible = too_slow(courses, first, at_s, heard, places, top, shapes)
-    close = places[(best > float(best[top]) - LEAD * rise) & ~impossible]
+    slow = slowness(courses, first, at_s, heard, places, top, shapes)
+    close = places[_less(best, slow) > float(best[top]) - LEAD * rise]
     halves = [
         likelihoods(courses[half], at_s[half], heard, places, shapes, by_halves=False).max(axis=0)
         for half in _halves(at_s)
     ]
     told = float(np.ptp(close)) <= WIDE_S + 1e-9 and all(
-        _agrees(np.where(impossible, np.median(half), half), places, top, rise) for half in halves
+        _agrees(_less(half, slow), places, top, rise) for half in halves
     )
     beyond = surely_beyond(places, best, halves)
+    if told and abs(float(places[top])) + TURN_S > REACH_S:
+        told, beyond = False, float(close[np.abs(close).argmin()])
     if not told and beyond is None:
         return MotionFacts()
-    others = chance(courses, at_s, every, heard, float(places[top]), own[:2], places[impossible])
+    others = chance(courses, at_s, every, alone, float(places[top]), own[:2], places[slow >= 1])
     if others.reordered > REORDERED or others.steady > STEADY:
         return MotionFacts()
     if told and others.moved <= MOVED:
-        weight = np.maximum(0.0, best - float(best[top]) + MIDDLE * rise) * ~impossible
+        weight = np.maximum(0.0, _less(best, slow) - float(best[top]) + MIDDLE * rise)
         late = float(weight @ places / weight.sum())
         spread = float(np.sqrt(weight @ (places - late) ** 2 / weight.sum()))
         usual_frame = float(np.median(np.diff(np.sort(at_s))))
         # No finer than a frame's own length allows, however many strokes agree.
         return MotionFacts(1000 * late, 1000 * float(np.hypot(spread, usual_frame / np.sqrt(12.0))))
     return MotionFacts(beyond_ms=1000 * beyond) if beyond is not None and others.elsewhere <= MOVED else MotionFacts()
+
+
+def _less(fits: Floats, slow: Floats) -> Floats:
+    """The fits less what the pace of the picture has against them (blows.py).
+
+    Log likelihoods of two kinds of evidence add: in the pace, 1 is enough to refuse a place, as LEAD is in the fit.
+    """
+    usual = float(np.median(fits))
+    return np.asarray(np.where(slow >= 1, usual, fits - slow * LEAD * (float(fits.max()) - usual)))
 
 
 def _halves(at_s: Floats) -> tuple[slice, slice]:

@@ -20,7 +20,7 @@ ROUNDS, GAIN = 8, 1e-3  # of bending, each by the one change that helps most; le
 def own_shapes(fits: Floats, courses: Floats, at_s: Floats, heard_s: Floats, places: Floats) -> tuple[Shape, ...]:
     """Two shapes, one of either kind, for each distance that fits well; fits: of SHAPES, shape (shapes, places)."""
     out: list[Shape] = []
-    for peak in _peaks(fits.max(axis=0)):
+    for peak in peaks(fits.max(axis=0)):
         for kind in (Raise, Rebound):
             rows = [number for number, shape in enumerate(SHAPES) if isinstance(shape, kind)]
             around = slice(max(0, peak - 2), peak + 3)
@@ -31,15 +31,16 @@ def own_shapes(fits: Floats, courses: Floats, at_s: Floats, heard_s: Floats, pla
     return tuple(out)
 
 
-def _peaks(best: NDArray[np.float64]) -> list[int]:
+def peaks(best: NDArray[np.float64]) -> list[int]:
+    """The best distance and others that fit half as well, best first, each some way from the one before."""
     usual = float(np.median(best))
-    peaks: list[int] = []
+    found: list[int] = []
     for number in np.argsort(-best):
-        if best[number] - usual <= PEAK_SHARE * (float(best.max()) - usual) or len(peaks) == PEAKS:
+        if best[number] - usual <= PEAK_SHARE * (float(best.max()) - usual) or len(found) == PEAKS:
             break
-        if all(abs(int(number) - other) > BESIDE for other in peaks):
-            peaks.append(int(number))
-    return peaks
+        if all(abs(int(number) - other) > BESIDE for other in found):
+            found.append(int(number))
+    return found
 
 
 def _bent(shape: Shape, courses: Floats, at_s: Floats, heard_s: Floats, near: Floats) -> Shape:

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from submissions.engine.eye.beyond import surely_beyond
-from submissions.engine.eye.blows import too_slow
+from submissions.engine.eye.blows import slowness
 from submissions.engine.eye.shapes import SHAPES
 from submissions.engine.eye.strikes import distances
 
@@ -18,35 +18,41 @@ def place(late_s):
     return int(np.abs(PLACES - late_s).argmin())
 
 
-def ruled_out(kind, top_s, seed=3):
-    """too_slow for the height of one hand at 30 pictures a second, beside the distance top_s."""
+def against(kind, top_s, seed=3):
+    """slowness for the height of one hand at 30 pictures a second, beside the distance top_s."""
     strokes, at_s = rhythm(np.random.default_rng(seed), 9.0), np.arange(270) / 30
     up = np.array([height(kind, t, strokes) for t in at_s])
     course = ((up - up.mean()) / up.std())[:, None]
     first = np.arange(len(at_s)) == 0
-    return too_slow(course, first, at_s, strokes + TRUE, PLACES, place(top_s), SHAPES)
+    return slowness(course, first, at_s, strokes + TRUE, PLACES, place(top_s), SHAPES)
 
 
 class TestAPictureThatIsTooSlowToStrike:
     @pytest.mark.parametrize("seed", range(4))
     def test_is_where_a_raised_hand_turns(self, seed):
-        out = ruled_out("rest", TRUE, seed)
-        assert not out[place(TRUE) - 1 : place(TRUE) + 2].any()
-        assert out[place(TRUE + 0.07) : place(TRUE + 0.15)].any()
+        slow = against("rest", TRUE, seed)
+        assert not slow[place(TRUE) - 1 : place(TRUE) + 2].any()
+        assert slow[place(TRUE + 0.07) : place(TRUE + 0.15)].max() >= 1
 
     def test_takes_nothing_away_where_hands_move_as_fast_everywhere(self):
-        assert not ruled_out("swing", TRUE).any()
+        assert not against("swing", TRUE).any()
 
     def test_takes_nothing_away_beside_a_slow_distance(self):
-        assert not ruled_out("rest", TRUE + 0.09).any()
+        assert not against("rest", TRUE + 0.09).any()
+
+    def test_is_not_said_of_places_that_may_be_the_answer_too(self):
+        """The true distance is a picture's length away from the best one now and then."""
+        for seed in range(4):
+            slow = against("rest", TRUE, seed)
+            assert not slow[np.abs(PLACES - TRUE) < 0.049].any() and (slow >= 0).all()
 
     def test_is_not_said_of_moments_that_no_frame_shows(self):
         """A distance that moves all strokes to before the film tells nothing of them."""
         strokes, at_s = np.array([0.10, 0.22, 0.37]), np.arange(60) / 30
         up = np.array([height("rest", t, strokes) for t in at_s])
         course = ((up - up.mean()) / up.std())[:, None]
-        out = too_slow(course, np.arange(60) == 0, at_s, strokes, PLACES, place(0.0), SHAPES)
-        assert out.any() and not out[-1]
+        said = slowness(course, np.arange(60) == 0, at_s, strokes, PLACES, place(0.0), SHAPES)
+        assert said.any() and not said[-1]
 
 
 def fit(*peaks):

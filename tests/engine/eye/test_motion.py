@@ -7,7 +7,7 @@ import pytest
 
 from submissions.engine.eye.motion import measure_motion
 from submissions.engine.facts import ContainerFacts
-from submissions.engine.media import Frame, RawTake
+from submissions.engine.media import Frame, RawTake, wire
 
 from .clips import KINDS, flash_clip, strike_clip
 
@@ -83,3 +83,48 @@ class TestStrikes:
         clip = strike_clip(3, "drop", 0.0)
         assert measure_motion(clip.raw, ()).sound_late_ms is None
         assert measure_motion(RawTake(ContainerFacts(), None), clip.heard_s).sound_late_ms is None
+
+
+def held_up(clip, start_s, end_s, jump_s=0.0):
+    """The clip without its pictures from start to end; after that the sound comes jump_s later than before."""
+    (window,) = clip.raw.windows
+    kept = tuple(frame for frame in window if not start_s < frame.at_s < end_s)
+    packets = np.zeros(len(kept), wire.PACKET)
+    packets["at_s"], packets["bytes"] = [frame.at_s for frame in kept], 4000
+    heard = tuple(at + jump_s * (at > end_s) for at in clip.heard_s)
+    return RawTake(ContainerFacts(width=384, height=216), None, (), (kept,), packets), heard
+
+
+class TestAPictureThatWasHeldUp:
+    def test_is_told_from_one_side_of_it_alone(self):
+        """Here it lasts longer before the stop than after, and does not come back as near to its sound."""
+        for seed in range(3):
+            clip = strike_clip(seed, "whip", 40.0, seconds=12.0)
+            raw, heard = held_up(clip, 7.0, 8.5, jump_s=0.13)
+            told = measure_motion(raw, heard).sound_late_ms
+            assert told is not None and abs(told - 40.0) <= 20
+
+    def test_is_not_told_from_two_sides_too_short_for_it(self):
+        for seed in range(3):
+            raw, heard = held_up(strike_clip(seed, "whip", 40.0), 2.6, 6.8)
+            facts = measure_motion(raw, heard)
+            assert facts.sound_late_ms is None and facts.beyond_ms is None
+
+
+class TestNearTheEndOfWhatIsLookedAt:
+    @pytest.mark.parametrize("late_ms", [-480.0, -300.0, 300.0, 520.0])
+    @pytest.mark.parametrize("kind", ["rest", "drop"])
+    def test_no_figure_is_given(self, kind, late_ms):
+        """Where the hand turns fits nearly as well as the blow; the one may be in reach, the other not."""
+        told = measure_motion(*_moved(strike_clip(6, kind, 0.0), late_ms))
+        assert told.sound_late_ms is None
+        assert told.beyond_ms is None or 0 < told.beyond_ms / late_ms <= 1.1
+
+    @pytest.mark.parametrize("late_ms", [-300.0, 300.0])
+    def test_it_is_said_how_far_at_least(self, late_ms):
+        told = measure_motion(*_moved(strike_clip(6, "drop", 0.0), late_ms))
+        assert told.beyond_ms == pytest.approx(late_ms, abs=45)
+
+
+def _moved(clip, late_ms):
+    return clip.raw, tuple(at + late_ms / 1000 for at in clip.heard_s)
