@@ -20,6 +20,7 @@ SURE_ERRORS, FEW_BARS = 3.3, 6.0
 # Who leaves the click goes one way; who wanders comes back, and comes out somewhere by chance. Bars of steady players lie
 # within a tenth of the way about a smooth curve, bars of loose ones a third and more (made takes, seeds under 10 000).
 WANDERING_SHARE = 0.22
+LEAST_MS2 = 1e-6  # strokes to the microsecond are no player's
 FEWEST_BENT, MOST_TIE = 6, 0.9  # strokes for a parabola and three that contradict it; a series tied more is no series
 
 
@@ -63,9 +64,11 @@ def _leaves_little_by_little(facts: TakeFacts) -> bool:
         fitted = np.linalg.lstsq(curve[kept], late[kept], rcond=None)[0]
         kept = within(late - curve @ fitted)
     rest = (late - curve @ fitted)[kept]
-    tie = float(np.clip(np.mean(rest[1:] * rest[:-1]) / np.mean(rest**2), 0, MOST_TIE))
     free = len(rest) - 3
-    variance = np.sum(rest**2) / free * (1 + tie) / (1 - tie)
+    if free < FEWEST_BENT - 3:
+        return False
+    tie = float(np.clip(np.mean(rest[1:] * rest[:-1]) / max(np.mean(rest**2), LEAST_MS2), 0, MOST_TIE))
+    variance = max(np.sum(rest**2), LEAST_MS2) / free * (1 + tie) / (1 - tie)
     error = float(np.sqrt(variance * np.linalg.inv(curve[kept].T @ curve[kept])[2, 2]))
     begins = fitted[1] + 2 * fitted[2] * at[0]
     return bool(abs(fitted[2]) > SURE_ERRORS * (1 + FEW_BARS / free) * error and abs(begins) < 0.5 * abs(fitted[1]))
