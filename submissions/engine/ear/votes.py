@@ -35,6 +35,8 @@ FAIR_BOTH = 0.6  # ... or share of the page found and share of what was heard ex
 SETTLED_NATS = (
     0.3  # a written stroke over chance at the rate of all that was heard; other parts and tempi stay under 0.2
 )
+LEAST_KIND = 5  # strokes of either kind, before their mean levels are compared
+LEVEL_SD_DB = 3.0  # no kind of sound is steadier than hands
 CANDIDATES = 14
 KEPT = 8
 
@@ -78,6 +80,7 @@ def weigh(
     rate = rate or max(1.0, len(heard) / max(1.0, heard[-1] - heard[0]))
     gain = float(np.sum(_hit_gain(off, spread, hit, rate))) - _missing_cost(its, len(page), hit)
     gain += _level_gain(levels_db[mine], page.level[its])
+    gain += _own_gain(levels_db, mine, (heard > due[0] - WINDOW_S) & (heard < due[-1] + WINDOW_S))
     gain -= _tempo_cost(stretch, page.bpm)
     free = np.ones(len(heard), bool)
     free[mine] = False
@@ -162,6 +165,25 @@ def _level_gain(heard_db: Array, written: Array) -> float:
     heard, due = heard_db - heard_db.mean(), written - written.mean()
     r = float(heard @ due) / float(np.sqrt((heard @ heard) * (due @ due)) + 1e-30)
     return -0.5 * len(written) * float(np.log(1 - min(r, 0.98) ** 2)) if r > 0 else 0.0
+
+
+def _own_gain(levels_db: Array, mine: Ints, inside: NDArray[np.bool_]) -> float:
+    """What it says that strokes on the page are louder than what else was heard meanwhile: echoes, neighbours, clicks.
+
+    The log likelihood of two kinds of sound, each about its own mean level, over one kind; nothing where the page's
+    are not the louder ones.
+    """
+    others = inside.copy()
+    others[mine] = False
+    if min(len(mine), int(others.sum())) < LEAST_KIND:
+        return 0.0
+    own, rest = levels_db[mine], levels_db[others]
+    if own.mean() <= rest.mean():
+        return 0.0
+    n = len(own) + len(rest)
+    within = max((len(own) * own.var() + len(rest) * rest.var()) / n, LEVEL_SD_DB**2)
+    between = len(own) * len(rest) / n**2 * float(own.mean() - rest.mean()) ** 2
+    return 0.5 * n * float(np.log1p(between / within))
 
 
 def vote(onsets: Onsets, page: Page, known: Hypothesis | None = None) -> list[Hypothesis]:
