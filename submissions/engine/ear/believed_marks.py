@@ -8,13 +8,15 @@ begin whole bars after it, or keep another tempo from it on, or tell nothing; an
 that they say is sure.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import signal
 
 from ..music.click import ClickLayout, on_sample
 from ..music.written import Part
+from .arrivals import vertex
 from .marks import Arrival, MarkGroup, apart_s, first_arrival, refine
 from .votes import Hypothesis
 
@@ -29,6 +31,9 @@ CONFIRMING = 0.5  # share of written strokes that a confirming hypothesis finds
 PLAIN_HEIGHT = 40.0  # drums, voices and hum stay under 25 in made takes without marks
 LIKE = 0.5  # of the chirps to a group's: groups show 0.9 and more, a chirp on another one's place 0.2 and less
 MATE_LIKE = 0.35  # ... in noise, where the other group of the pair is plainly one and the distance is the click's
+FAINT_SHARE = 0.05  # noise of a group's answer under its top: fainter than 26 dB, and other tops begin to compete
+MATE_BEFORE_S, MATE_AFTER_S = 0.0005, 0.005  # of the clearer answer, about its first arrival
+LEAST_MOVE_S = 0.0003  # nearer tops are a pair's, see `arrivals`
 LATE_BARS = 8
 ANOTHER_GO = 0.5  # of the highest pair's height: marks of several goes are about as loud
 PATH_SD_S = 40e-6  # what a phone's own filters and the first reflections add; measured on made takes
@@ -76,7 +81,8 @@ def believe_pair(
         return None
     latest = max(start.at_s for start, _ in good)  # of several goes, the last
     start, end = max((pair for pair in good if pair[0].at_s > latest - 0.05), key=_height)
-    first, last = first_arrival(fine[id(start)]), first_arrival(fine[id(end)])
+    first, last = as_mates(fine[id(start)], fine[id(end)])
+    first, last = first_arrival(first), first_arrival(last)
     apart = apart_s(first, last)
     ratio = apart / length
     if abs(ratio - 1) > MOST_PPM + 0.0005 / length:
@@ -89,6 +95,28 @@ def believe_pair(
         weights = np.array([1.0, 0.0])
     sd = float(np.sqrt(weights**2 @ sds**2 + weights @ (told - weights @ told) ** 2 + PATH_SD_S**2))
     return Marks(float(weights @ told), sd, ratio, True, first.group.at_s, last.group.at_s)
+
+
+def as_mates(first: Arrival, last: Arrival) -> tuple[Arrival, Arrival]:
+    """The two refined groups of a pair, the fainter one's peak where the clearer one's whole answer fits it best.
+
+    What a coder leaves of a faint group stands out before its first arrival; that both came the same way tells which.
+    """
+    shares = [one.noise / (float(np.abs(one.response).max()) + 1e-30) for one in (first, last)]
+    if max(shares) < FAINT_SHARE:
+        return first, last
+    clear, faint = (first, last) if shares[0] < shares[1] else (last, first)
+    centre = round((clear.group.at_s - clear.begin_s) * clear.rate)
+    low = max(0, centre - round(MATE_BEFORE_S * clear.rate))
+    way = clear.response[low : centre + round(MATE_AFTER_S * clear.rate)]
+    at = int(np.argmax(np.abs(signal.fftconvolve(faint.response, np.conj(way[::-1]), "valid")))) + centre - low
+    near = np.abs(faint.response[max(0, at - faint.rate // 10_000) : at + faint.rate // 10_000 + 1])
+    top = max(0, at - faint.rate // 10_000) + int(np.argmax(near))
+    moved_s = faint.begin_s + (top + vertex(np.abs(faint.response), top)) / faint.rate
+    if abs(moved_s - faint.group.at_s) < LEAST_MOVE_S:
+        return first, last
+    moved = replace(faint, group=replace(faint.group, at_s=moved_s))
+    return (first, moved) if faint is last else (moved, last)
 
 
 def believe_single(

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 import soxr
 
-from submissions.engine.ear.marks import MarkGroup, refine
+from submissions.engine.ear.believed_marks import as_mates
+from submissions.engine.ear.marks import Arrival, MarkGroup, refine
 from submissions.engine.music.click import click_layout, mark_group, render_click
 from submissions.engine.rehearsal.spec import Faults, Marks, Phone, Room
 
@@ -148,3 +149,26 @@ def test_a_group_recorded_by_an_odd_clock_is_whole_and_in_its_place(ppm):
     assert group.likeness > 0.8
     assert group.at_s == pytest.approx(at_s, abs=30e-6)
     assert abs(group.clock - 1 - ppm * 1e-6) < 45e-6 if abs(ppm) > 100 else group.clock == 1.0
+
+
+def arrival_of(tops, noise, rate=768_000, begin_s=5.0):
+    """An answer of 24 ms with tops (seconds from begin_s, size), timed at the first of them."""
+    at = np.arange(round(0.024 * rate)) / rate
+    answer = sum(size * np.exp(-0.5 * ((at - place) / 8e-5) ** 2) for place, size in tops).astype(complex)
+    group = MarkGroup(begin_s + tops[0][0], 50.0, 0.5, 3e-5, True)
+    return Arrival(group, answer, begin_s, rate, noise)
+
+
+def test_what_a_coder_left_before_a_faint_group_is_not_its_first_arrival():
+    """The other group came the same way and shows no such top."""
+    clear = arrival_of([(0.012, 1.0), (0.0135, 0.4)], noise=0.01)
+    faint = arrival_of([(0.0052, 0.53), (0.012, 0.95), (0.0135, 0.4)], noise=0.12)
+    for first, last in (as_mates(clear, faint), reversed(as_mates(faint, clear))):
+        assert first is clear
+        assert last.group.at_s == pytest.approx(5.012, abs=5e-6)
+
+
+def test_a_direct_sound_that_both_groups_show_before_its_stronger_echo_stays_the_first_arrival():
+    way = [(0.012, 0.6), (0.0152, 1.0)]
+    clear, faint = arrival_of(way, noise=0.01), arrival_of(way, noise=0.1)
+    assert as_mates(clear, faint) == (clear, faint)
