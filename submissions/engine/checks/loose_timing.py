@@ -27,6 +27,8 @@ def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
 def _spread_ms(facts: TakeFacts, part: Part | None) -> float | None:
     """The spread about the player's own time where they surely have one; who only wanders is that far from the click."""
     timing = facts.timing
+    if wrong_tempo.keeps_to_the_click(facts):
+        return timing.click_spread_ms
     own = [*drifts.check(facts, part), *wrong_tempo.check(facts, part)]
     if timing.spread_ms is None or any(finding.level is Level.REDO for finding in own):
         return timing.spread_ms

@@ -7,7 +7,7 @@ from ..findings import Finding, Level
 from ..music.written import Part
 from .click_audible import LIMIT_REDO_DB
 from .noisy import LIMIT_HIDING_DB
-from .wrong_tempo import is_chance
+from .wrong_tempo import is_chance, keeps_to_the_click
 
 CODE = "not-this-part"
 # Both directions count, so the two shares are multiplied: a dense wrong part covers most strokes of a sparse one, and
@@ -45,6 +45,8 @@ def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
             f"Check that the file is the right one: it should hold the {part.name} part, {strokes.written} strokes.",
         )
         return
+    if keeps_to_the_click(facts):
+        return  # `loose-timing` speaks of what kept the strokes from being paired.
     found = min(1.0, strokes.matched / strokes.written / _played_share(facts))
     if found >= LIMIT_REDO and _may_be_clicks(facts, part):
         return  # `click-audible` says what to do.

@@ -11,12 +11,13 @@ FITS = 0.8  # both shares: nothing but the part at that tempo gives as much
 # A tempo that the strokes chose must find more of the page than chance would. Landis & Koch 1977 (Biometrics 33): a kappa
 # under 0.4 is no more than fair; made takes of other parts stay under 0.35, of the part itself at another tempo over 0.45.
 LEAST_BEYOND_CHANCE = 0.40
+SURELY_BEYOND_CHANCE = 0.60  # ... and over 0.6 substantial
 LIMIT = 0.015  # chosen: 1.5 % over 16 bars is a whole sixteenth away; a steady player to a click stays within 0.2 %
 
 
 def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
     ratio = facts.zero.tempo_ratio
-    if part is None or facts.zero.zero_s is None or abs(ratio - 1) <= LIMIT or is_chance(facts):
+    if part is None or facts.zero.zero_s is None or abs(ratio - 1) <= LIMIT or is_chance(facts) or keeps_to_the_click(facts):
         return  # of what lies there by chance `not-this-part` speaks
     yield Finding(
         CODE,
@@ -30,6 +31,12 @@ def is_chance(facts: TakeFacts) -> bool:
     """Whether the page lies at another tempo no better than it would on anything."""
     beyond = facts.timing.beyond_chance
     return abs(facts.zero.tempo_ratio - 1) > LIMIT and beyond is not None and beyond < LEAST_BEYOND_CHANCE
+
+
+def keeps_to_the_click(facts: TakeFacts) -> bool:
+    """Whether the page surely lies at the click's own tempo after all, and better than at the one that the strokes chose."""
+    by_click, own = facts.timing.click_beyond_chance, facts.timing.beyond_chance
+    return by_click is not None and by_click >= SURELY_BEYOND_CHANCE and (own is None or own < by_click)
 
 
 def _what_to_do(part: Part, ratio: float) -> str:

@@ -7,6 +7,7 @@ does not colour the whole take; such strokes count where they belong, in their b
 """
 
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -16,6 +17,8 @@ from ..facts import PlayedStroke, StrokeFacts, TimingFacts, ZeroFacts
 from ..music.written import Part, WrittenStroke
 from .chance import beyond_chance
 from .events import due_s, events_of, late_start_s
+from .matching import MOST_REACH_S
+from .page import pair_up
 from .paths import behind_s
 
 Array = NDArray[np.float64]
@@ -39,8 +42,10 @@ CURVE_POINTS_S = 1.0
 def measure_timing(part: Part, zero: ZeroFacts, strokes: StrokeFacts) -> TimingFacts:
     """Everything about the timing of the scored strokes; empty where fewer than two were matched."""
     played = [p for p in strokes.strokes if p.late_ms is not None and part.strokes[p.index].scored]
+    by_click, click_spread = _by_the_click(part, zero, strokes)
     if len(played) < 2:
-        return TimingFacts(tempo_ratio=zero.tempo_ratio if strokes.matched else None)
+        tempo = zero.tempo_ratio if strokes.matched else None
+        return TimingFacts(tempo_ratio=tempo, click_beyond_chance=by_click, click_spread_ms=click_spread)
     at = np.array([p.written_s for p in played])
     late = np.array([p.late_ms or 0.0 for p in played])
     slope, line = _line(at, late)
@@ -50,10 +55,13 @@ def measure_timing(part: Part, zero: ZeroFacts, strokes: StrokeFacts) -> TimingF
     written = [part.strokes[p.index] for p in played]
     worst, best = _bars_to_name(part, strokes, {p.index: float(r) - centre for p, r in zip(played, rest, strict=True)})
     flam, flam_spread = _flams(strokes)
+    beyond = _beyond_chance(part, zero, strokes)
+    if by_click is None or click_spread is None or (beyond is not None and beyond >= by_click):
+        click_spread = _click_spread(late, _strays(part, zero, strokes))
     return TimingFacts(
         bias_ms=_bias(zero, late[kept], line) if zero.source in KNOWS_BIAS else None,
         spread_ms=float(rest[kept].std()),
-        click_spread_ms=_click_spread(late, _strays(part, zero, strokes)),
+        click_spread_ms=click_spread,
         drift_ppm=1e3 * slope,
         tempo_ratio=zero.tempo_ratio,
         by_bar=_by_bar(part, strokes, late),
@@ -66,8 +74,25 @@ def measure_timing(part: Part, zero: ZeroFacts, strokes: StrokeFacts) -> TimingF
         flam_ms=flam,
         flam_spread_ms=flam_spread,
         curve_ms=_curve(at, late),
-        beyond_chance=_beyond_chance(part, zero, strokes),
+        beyond_chance=beyond,
+        click_beyond_chance=by_click,
     )
+
+
+def _by_the_click(part: Part, zero: ZeroFacts, strokes: StrokeFacts) -> tuple[float | None, float | None]:
+    """How much of the page is found over chance at the click's own tempo, or of what was heard is explained if that is less; spread, ms.
+
+    Asked where marks or click know zero and the strokes chose another tempo: that of a loose player's few is a guess.
+    """
+    if zero.source not in KNOWS_BIAS or abs(zero.tempo_ratio - 1) <= WRONG_TEMPO or not strokes.heard_s:
+        return None, None
+    heard, kept = np.array(strokes.heard_s), replace(zero, tempo_ratio=1.0, path=())
+    due = np.array([due_s(event.at_s, part, kept) for event in events_of(part)])
+    mine, its = pair_up(heard, due, MOST_REACH_S)
+    beyond, inside = beyond_chance(heard, due), np.count_nonzero((heard > due[0] - MOST_REACH_S) & (heard < due[-1] + MOST_REACH_S))
+    if beyond is None or not len(mine):
+        return None, None
+    return min(beyond, len(mine) / int(inside)), float(1e3 * np.std(heard[mine] - due[its]))
 
 
 def _click_spread(late_ms: Array, strays_ms: Array) -> float:

@@ -190,6 +190,13 @@ class TestThePart:
         assert by_chance == {"not-this-part": Level.LOOK}
         assert said(zero={"tempo_ratio": 0.9}, timing={"beyond_chance": 0.8}) == {"wrong-tempo": Level.REDO}
 
+    def test_that_surely_lies_at_the_clicks_own_tempo_is_loose_and_no_other_part(self):
+        nothing = strokes(missing=range(100), explained=0.0)
+        guessed = {"tempo_ratio": 0.97}
+        assert said(zero=guessed, played=nothing)["not-this-part"] == Level.REDO
+        kept = said(zero=guessed, played=nothing, timing={"spread_ms": None, "click_beyond_chance": 0.9, "click_spread_ms": 60.0})
+        assert kept == {"loose-timing": Level.LOOK}
+
     def test_may_miss_single_strokes(self):
         assert "incomplete" not in said(played=strokes(missing=range(0, 100, 12)))
 

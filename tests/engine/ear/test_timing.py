@@ -64,6 +64,17 @@ class TestMeasureTiming:
         assert counted.spread_ms == left_out.spread_ms < 35
         assert counted.click_spread_ms > counted.spread_ms + 6
 
+    def test_asks_the_clicks_own_tempo_where_the_strokes_chose_another(self):
+        guessed = replace(KNOWN, tempo_ratio=0.98)
+        due = np.array([3.0 + s.at_s for s in PART.strokes if s.kind != "grace"])
+        heard = tuple(np.sort(due + 1e-3 * np.random.default_rng(6).normal(0.0, 15.0, len(due))).tolist())
+        unpaired = StrokeFacts((), heard, heard, len(due), 0, len(due))
+        timing = measure_timing(PART, guessed, unpaired)
+        assert timing.click_beyond_chance > 0.8
+        assert timing.click_spread_ms == pytest.approx(15.0, abs=3.0)
+        assert measure_timing(PART, replace(guessed, source="written"), unpaired).click_beyond_chance is None
+        assert measure_timing(PART, KNOWN, unpaired).click_beyond_chance is None
+
     def test_does_not_let_one_bar_played_wrong_make_a_player_loose(self):
         wrong = np.array([s.played_bar == 9 for s in PART.strokes])
         late = normal(4.0, 6.0)
