@@ -46,8 +46,9 @@ COUNT_WITH_REST = 16.0  # ... but not where the beats after them say the same
 HEAD_SHARE = 0.2  # of the part, and the count-off before it
 HEAD_DUE, HEAD_LEAST = 16.0, 8.0  # heights: by chance the best of the places within HEAD_REACH_S has 4, 8 once in 50
 HEAD_REACH_S = 0.004
-MORE_HEIGHT = 11.0  # more where the strokes do not put zero and the beats are not alike by themselves: a stranger's click
-# reached 20 so; of our own, heard some beats off its place, what stood over 30 had its true place higher, bars away
+NOT_ALIKE = 3.0  # more for beats that are not alike by themselves: 100 takes without our click stayed under 16 at the first zero
+MORE_HEIGHT = 11.0  # ... and elsewhere: a stranger's click reached 20 so; of our own, heard some beats off its place, what
+# stood over 30 had its true place higher, bars away
 OTHER_SHARE = 0.8  # of the height: as much may stand at another beat, where few beats are clean
 CLOCK_SD = 40e-6  # of two devices' quartz against each other, where the click does not tell
 
@@ -186,7 +187,7 @@ def _search(
 
     near = [one for one in ballot[:PROPOSED] if ballot[0].gain - one.gain < PROPOSED_NATS]
     for rank, hypothesis in enumerate(near):
-        look(hypothesis.zero_s, *((NEAR_HEIGHT, MORE_HEIGHT) if rank else (FIRST_HEIGHT, 0.0)), clock=RATIO_REACH)
+        look(hypothesis.zero_s, *((NEAR_HEIGHT, MORE_HEIGHT) if rank else (FIRST_HEIGHT, NOT_ALIKE)), clock=RATIO_REACH)
     if not believed:
         for near_s in on_beats(heard_s, layout):
             look(near_s, FAR_HEIGHT, np.inf, BEAT_REACH_S)

@@ -26,7 +26,7 @@ TURNS = 4  # of weighing beats by what is left of them after the mean
 FIRST_SHARE = 0.5  # of the strongest arrival
 OVERSAMPLING = 16
 STEPS = 32  # near the root of the points of a spectrum
-PATH_SD_S = 0.135e-3  # what headphones, a phone's filters and the first reflections add; measured on made takes
+PATH_SD_S = 0.13e-3  # what headphones, a phone's filters and the first reflections add; measured on made takes
 
 
 @dataclass(frozen=True)

@@ -39,7 +39,7 @@ REACH_S = 0.090  # how far a zero from the strokes may be off: push or drag of a
 LEAST_ALIKE = 2
 FEW_BEATS = 16
 WORTH_TURNING = 13.0  # under this no turning of the ratio within a step makes a click of it
-ASKED = 128  # places with the highest sums, of which each beat's own energy is asked
+ASKED = 8  # places with the highest sums, of which each beat's own energy is asked; 128 find no other
 TURNS = (-0.6, -0.4, -0.2, 0.0, 0.2, 0.4, 0.6)
 BETWEEN = np.array([-1.0, -0.5, 0.0, 0.5, 1.0])  # points about the best one that are asked too
 AROUND_S = 0.030  # the quiet out of which a click stands; from 20 to 50 ms hardly matters
@@ -127,8 +127,8 @@ def search_click(
 def _best_sum(kinds: list[Gathered], near_s: float, reach_s: float, ratio_reach: float, asked: int) -> ClickSum:
     """The highest place and ratio for the beats of all kinds.
 
-    Blocks of beats slide together, and downs lie so far apart that a block's energy then misses that of its beats: at
-    the edge of a stroke chance stands higher than a click. So of the `asked` highest places every beat is asked.
+    Blocks of beats slide together, and a block's energy is nearly that of its beats: of the `asked` highest places every
+    beat is asked.
     """
     ratios = ratio_steps(kinds, ratio_reach)
     sums = [np.abs(fft.ifft(sum_beats(one, ratios), axis=1)) ** 2 for one in kinds]
