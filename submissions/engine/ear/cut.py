@@ -62,9 +62,13 @@ def cut_strokes(mono: Samples, rate: int, heard_s: tuple[float, ...]) -> tuple[A
 def _stopped(pieces: Pieces, tops: Array) -> Mask:
     """Which strokes stay, sample for sample, at the highest top of the take."""
     ceiling = float(tops.max()) * (1 - SAME_TOP) or 1.0
-    stopped: Mask = np.array([np.count_nonzero(piece >= ceiling) >= TOP_SAMPLES for piece in pieces])
+    high = tops >= ceiling
+    stopped: Mask = high.copy()
+    stopped[high] = [np.count_nonzero(piece >= ceiling) >= TOP_SAMPLES for piece in _of(pieces, high)]
+    if np.count_nonzero(stopped) < MIN_CUT_STROKES:
+        return np.zeros(len(tops), bool)
     stay = _stays([piece / ceiling for piece in _of(pieces, stopped)], 1.0, 1.0)
-    return _unless_few(stopped & (stay >= EXACT_SHARE))
+    return stopped & (stay >= EXACT_SHARE)
 
 
 def _bent(pieces: Pieces, tops: Array) -> Mask:
@@ -72,11 +76,7 @@ def _bent(pieces: Pieces, tops: Array) -> Mask:
     bent: Mask = np.array([_is_flat(piece) for piece in pieces])
     if bent.any():
         bent &= np.abs(20 * np.log10((tops + TINY) / np.median(tops[bent]))) < SAME_TOPS_DB
-    return _unless_few(bent)
-
-
-def _unless_few(which: Mask) -> Mask:
-    return which if np.count_nonzero(which) >= MIN_CUT_STROKES else np.zeros(len(which), bool)
+    return bent if np.count_nonzero(bent) >= MIN_CUT_STROKES else np.zeros(len(tops), bool)
 
 
 def _stays(pieces: Pieces, reach: float, near: float) -> float:

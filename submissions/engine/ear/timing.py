@@ -105,20 +105,20 @@ def _click_spread(late_ms: Array, strays_ms: Array) -> float:
 def _strays(part: Part, zero: ZeroFacts, strokes: StrokeFacts) -> Array:
     """How late strokes are that came too far from their place to be paired with it, ms: written and missed, heard and
     unwritten, nearer to each other than to any other written place. Left out, they would make the loosest look even."""
-    free = list(strokes.extra_s)
     scored = [p for p in strokes.strokes if part.strokes[p.index].scored]
+    gone = [p.written_s for p in scored if p.played_s is None] if strokes.extra_s else []
+    if not gone:
+        return np.zeros(0)
     at = np.unique([p.written_s for p in scored])
+    free = ((np.array(strokes.extra_s) - (zero.zero_s or 0.0)) / zero.clock_ratio - late_start_s(part, zero)).tolist()
     out: list[float] = []
-    for missed in (p for p in scored if p.played_s is None):
-        if not free:
-            break
-        away = [(heard - (zero.zero_s or 0.0)) / zero.clock_ratio - late_start_s(part, zero) - missed.written_s for heard in free]
-        nearest = min(range(len(free)), key=lambda n: abs(away[n]))
-        others = np.abs(at - missed.written_s)
+    for written_s in gone:
+        nearest = min(free, key=lambda heard: abs(heard - written_s), default=None)
+        others = np.abs(at - written_s)
         room = float(np.min(others[others > 0], initial=2 * STRAY_S)) / 2
-        if abs(away[nearest]) <= room:
-            out.append(1e3 * away[nearest])
-            free.pop(nearest)
+        if nearest is not None and abs(nearest - written_s) <= room:
+            out.append(1e3 * (nearest - written_s))
+            free.remove(nearest)
     return np.array(out)
 
 
