@@ -18,6 +18,7 @@ from .click_places import by_pairs, on_beats
 from .click_time import refine_click
 from .clicks import REACH_S, ClickBand, ClickSum, prepare, search_click
 from .combs import prepare_comb, refine_comb, search_comb
+from .known import know_place
 from .votes import Hypothesis
 
 Array = NDArray[np.float64]
@@ -169,7 +170,7 @@ def _search(
 ) -> ClickSum | None:
     """The believed sum with the latest zero among those nearly as high as the highest.
 
-    Where the strokes put zero, what stands out of the quiet is believed; elsewhere the beats must be alike by themselves.
+    Where strokes that know it put zero, what stands out of the quiet is believed; elsewhere beats must be alike themselves.
     """
     believed: list[ClickSum] = []
     looked: list[float] = []
@@ -186,8 +187,10 @@ def _search(
             believed.append(found)
 
     near = [one for one in ballot[:PROPOSED] if ballot[0].gain - one.gain < PROPOSED_NATS]
+    known = know_place(ballot)  # another part lies somewhere, whole beats away: a few beats' signs agree there by chance
     for rank, hypothesis in enumerate(near):
-        look(hypothesis.zero_s, *((NEAR_HEIGHT, MORE_HEIGHT) if rank else (FIRST_HEIGHT, NOT_ALIKE)), clock=RATIO_REACH)
+        needed, more = (NEAR_HEIGHT, np.inf) if rank else (FIRST_HEIGHT, NOT_ALIKE if known else np.inf)
+        look(hypothesis.zero_s, needed, more, clock=RATIO_REACH)
     if not believed:
         for near_s in on_beats(heard_s, layout):
             look(near_s, FAR_HEIGHT, np.inf, BEAT_REACH_S)
@@ -196,7 +199,7 @@ def _search(
     if not believed and ballot:
         bar_s = part.bars_from_zero()[0].length_s / layout.tempo_scale
         for bars in (*range(-LATE_BARS, 0), 1):
-            look(ballot[0].zero_s + bars * bar_s, NEAR_HEIGHT, MORE_HEIGHT)
+            look(ballot[0].zero_s + bars * bar_s, NEAR_HEIGHT, MORE_HEIGHT if known else np.inf)
     if not believed:
         return None
     highest = max(c.height for c in believed)

@@ -10,16 +10,17 @@ from ..facts import ZeroFacts
 from ..music.click import ClickLayout
 from .click_search import FAR_CLOCK, FAR_HEIGHT, FoundClick
 from .clicks import REACH_S
+from .known import SURE_BOTH, know_place
+from .known import SURE_GAP as SURE_GAP
+from .known import SURE_SD_S as SURE_SD_S
+from .known import SURE_SUPPORT as SURE_SUPPORT
+from .known import gap as gap
+from .known import is_sure as is_sure
 from .page import Page, pair_up
 from .votes import SAME_TEMPO, Hypothesis
 
 Array = NDArray[np.float64]
 
-SURE_GAP = 8.0  # nats between the best and the next hypothesis
-SURE_SUPPORT = 0.5
-SURE_SD_S = 0.008  # two of them and some more lie within the 20 ms past which a zero must be called unsure
-SURE_BOTH = 0.75  # at another tempo: share of the page found and share of what was heard explained, both ...
-SURE_SPREAD_S = 0.020  # ... and lying tight; with a tempo to choose, many pages lie somehow on many others
 SURE_BEAT = 0.2  # of a beat: the strokes then tell which beat of a stranger's click zero is
 FOOTLESS_SD_S = 2e-3  # between the two that a stranger's click is timed to: 0.45 ms with a foot, 4 ms without
 USUAL_REACH_S = 0.045  # one and a half times a beginner's usual push
@@ -29,11 +30,6 @@ HEAD_SHARE, REST_SHARE = 0.7, 0.6  # found by chance on a page of sixteenths: si
 LEAST_STROKES = 8
 
 
-def gap(ballot: list[Hypothesis]) -> float:
-    """Nats between the best hypothesis and the next."""
-    return ballot[0].gain - (ballot[1].gain if len(ballot) > 1 else 0.0)
-
-
 def is_certain(click: FoundClick, ballot: list[Hypothesis]) -> bool:
     """Whether our click shows as no chance could anywhere, or strokes that know their place put zero there too.
 
@@ -41,13 +37,13 @@ def is_certain(click: FoundClick, ballot: list[Hypothesis]) -> bool:
     """
     if click.height >= FAR_HEIGHT:
         return True
-    return bool(ballot) and gap(ballot) > SURE_GAP and abs(ballot[0].zero_s - click.zero_s) < REACH_S
+    return know_place(ballot) and abs(ballot[0].zero_s - click.zero_s) < REACH_S
 
 
 def is_chance(click: FoundClick, ballot: list[Hypothesis], bar_s: float) -> bool:
     """Whether a faint sum is refuted by strokes that know their place: they lie off every bar of it, or it has players
     sit out bars that their own recording does not hold from the count-off on."""
-    if click.height >= FAR_HEIGHT or not ballot or not (gap(ballot) > SURE_GAP and is_sure(ballot[0])):
+    if click.height >= FAR_HEIGHT or not know_place(ballot):
         return False
     late_s = ballot[0].zero_s - click.zero_s
     bars = round(late_s / bar_s)
@@ -79,21 +75,13 @@ def is_off_beat(click: FoundClick, ballot: list[Hypothesis], beat_s: float) -> b
     if click.ours or not ballot or ballot[0].support <= SURE_SUPPORT or abs(ballot[0].stretch - 1) > SAME_TEMPO:
         return False
     footless = click.sd_s > FOOTLESS_SD_S
-    if not footless and not (gap(ballot) > SURE_GAP and is_sure(ballot[0])):
+    if not footless and not know_place(ballot):
         return False
     allowed = [h for h in ballot if ballot[0].gain - h.gain < SURE_GAP]
     beats = [(h.zero_s - click.zero_s) / beat_s for h in allowed]
     reach = min((USUAL_REACH_S if footless else REACH_S) / beat_s, SURE_BEAT)
     is_odd = footless and abs(click.ratio - 1) > FAR_CLOCK
     return is_odd or all(abs(at - round(at)) > reach for at in beats)
-
-
-def is_sure(best: Hypothesis) -> bool:
-    """Whether a hypothesis of the strokes alone can be trusted by itself."""
-    if best.support <= SURE_SUPPORT or best.sd_s > SURE_SD_S:
-        return False
-    tight = best.spread_s < SURE_SPREAD_S and min(best.support, best.explained) > SURE_BOTH
-    return tight or abs(best.stretch - 1) < SAME_TEMPO
 
 
 def begins_there(facts: ZeroFacts, heard: Array, page: Page) -> bool:

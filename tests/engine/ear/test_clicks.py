@@ -10,6 +10,7 @@ from submissions.engine.ear.baseband import transform
 from submissions.engine.ear.click_search import find_ours
 from submissions.engine.ear.clicks import ClickSum, prepare, search_click
 from submissions.engine.ear.onsets import detect
+from submissions.engine.ear.votes import Hypothesis
 from submissions.engine.music.click import CLICK_PEAK, click_layout, click_wave
 from submissions.engine.rehearsal.spec import BEGINNER, Leak, Room
 
@@ -143,6 +144,14 @@ class TestFewCleanBeats:
         there = search_click(band, layout, 2.7)
         assert search_click(band, layout, 2.7 - 4.0, 0.012).height > click_search.OTHER_SHARE * there.height
         assert click_search._on_its_beat(band, layout, there, part_of()) is None
+
+    @pytest.mark.parametrize(("support", "believed"), [(0.9, True), (0.4, False)])
+    def test_are_believed_only_where_strokes_know_zero(self, support, believed):
+        """Another part lies somewhere on this one, beats away from zero, and signs agree there by chance."""
+        layout = click_layout(part_of())
+        strokes = Hypothesis(4.51, 1.0, 50.0, 40, support, 0.9, 0, 0, 0.01, 0.002)
+        found = click_search._search(self.band(layout, 4.5), layout, part_of(), [strokes], np.zeros(0))
+        assert (found is not None) == believed
 
     def test_are_not_ours_without_signs(self):
         layout = click_layout(part_of())
