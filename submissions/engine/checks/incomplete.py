@@ -12,6 +12,7 @@ from .wrong_tempo import LIMIT as TEMPO_LIMIT
 CODE = "incomplete"
 LIMIT_SHARE = 0.08  # chosen: a run of missing strokes as long as one bar in twelve
 MIN_STROKES = 4
+LAST_STROKES = 3  # at the end of a sparse part they are bars; single strokes are lost one in thirty, three in a row hardly ever
 # Who leaves out strokes here and there. Right parts are found to 0.95 and more in all rooms but the loudest, whoever plays;
 # of their loud strokes with time before them 0.94 and more are, so that what a room hides is not taken for left out.
 LIMIT_LEFT_OUT, LIMIT_CLEAR = 0.10, 0.93  # the first chosen: one stroke in ten
@@ -34,7 +35,8 @@ def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
             "Listen to the recording: if that drum cannot be heard, put the phone where it can; if it was not played, record again.",
         )
     first, length = _longest_gap([stroke.played_s is None for stroke in strokes])
-    if length < max(MIN_STROKES, LIMIT_SHARE * len(strokes)):
+    least = LAST_STROKES if first + length == len(strokes) else MIN_STROKES
+    if length < max(least, LIMIT_SHARE * len(strokes)):
         yield from _here_and_there(facts, part, sum(stroke.played_s is None for stroke in strokes), len(strokes))
         return
     start, stop = strokes[first].bar, strokes[first + length - 1].bar
@@ -51,7 +53,7 @@ def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
         return
     yield Finding(
         CODE,
-        Level.LOOK if _is_a_guess(facts, part) or any(not_this_part.check(facts, part)) else Level.REDO,
+        Level.LOOK if length < MIN_STROKES or _is_a_guess(facts, part) or any(not_this_part.check(facts, part)) else Level.REDO,
         f"The take is not complete: {where} cannot be heard.",
         "Play from the first bar to the last in one go, and let the camera run until the last note has rung out.",
         (zero + ratio * strokes[first].written_s,),

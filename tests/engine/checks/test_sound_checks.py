@@ -164,6 +164,10 @@ class TestThePart:
         found = said(played=strokes(missing=range(50, 100)))
         assert found["incomplete"] == Level.REDO and "not-this-part" not in found
 
+    @pytest.mark.parametrize(("missing", "told"), [((17, 18, 19), {"incomplete": Level.LOOK}), ((18, 19), {}), ((8, 9, 10), {})])
+    def test_of_few_strokes_that_stops_is_looked_at(self, missing, told):
+        assert said(played=strokes(missing=missing, written=20)) == told
+
     def test_that_stops_is_told_with_its_bars(self):
         facts = TakeFacts(
             container=ContainerFacts(has_sound=True), zero=ZeroFacts(zero_s=2.0, sure=True), strokes=strokes(missing=range(50, 100))
