@@ -15,7 +15,7 @@ from ..music.written import Part
 from .baseband import Spectrum
 from .beat_sums import LEAST_BEATS, RATIO_REACH
 from .click_places import by_pairs, on_beats
-from .click_time import refine_click
+from .click_time import UNCLEAR_SD_S, refine_click
 from .clicks import REACH_S, ClickBand, ClickSum, prepare, search_click
 from .combs import prepare_comb, refine_comb, search_comb
 from .known import know_place
@@ -90,7 +90,8 @@ def find_ours(
     band = prepare(spectrum, layout)
     found = _search(band, layout, part, ballot, heard_s)
     if found is not None:
-        return replace(time_ours(spectrum, band, layout, found), whole=_begins_with(band, layout, found))
+        timed = time_ours(spectrum, band, layout, found)
+        return replace(timed, whole=timed.sd_s < UNCLEAR_SD_S and _begins_with(band, layout, found))
     counted = replace(layout, beats=tuple(beat for beat in layout.beats if beat.counted))
     near = [one.zero_s for one in ballot[:COUNT_PROPOSED] if ballot[0].gain - one.gain < COUNT_NATS]
     near = [at for at in near if sum(at + beat.at_s > 0 for beat in counted.beats) >= LEAST_BEATS]

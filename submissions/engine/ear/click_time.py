@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from ..music.click import CLICK_PEAK, CLICK_S, ClickBeat, ClickLayout, click_wave
-from .baseband import Band, Spectrum, take_band
+from .baseband import SILENT_POWER, Band, Spectrum, take_band
 from .clicks import ClickSum
 
 Array = NDArray[np.float64]
@@ -26,6 +26,8 @@ TURNS = 4  # of weighing beats by what is left of them after the mean
 FIRST_SHARE = 0.5  # of the strongest arrival
 OVERSAMPLING = 16
 STEPS = 32  # near the root of the points of a spectrum
+UNCLEAR = 0.3  # noise over the first arrival: past it, made clicks in muted takes were 4 to 23 ms off
+UNCLEAR_SD_S = 8e-3
 PATH_SD_S = 0.13e-3  # what headphones, a phone's filters and the first reflections add; measured on made takes
 
 
@@ -48,7 +50,7 @@ def refine_click(
         response, noise, points_s, peak = _response(band, layout, zero, ratio, look_back)
         at, top = _first(np.abs(response), noise)
         zero += at * points_s - look_back - BEFORE_S
-        sd = float(np.hypot(PATH_SD_S, 0.35e-3 * noise / (top + 1e-20)))
+        sd = float(np.hypot(PATH_SD_S, 0.35e-3 * noise / (top + 1e-20))) if noise < UNCLEAR * top else UNCLEAR_SD_S
     return ClickArrival(zero, ratio, sd, peak)
 
 
@@ -62,13 +64,17 @@ def _response(
     starts = np.array([zero_s + ratio * beat.at_s - look_back_s - BEFORE_S for beat in layout.beats])
     first = np.floor(starts * band.rate).astype(np.int64)
     inside = np.flatnonzero((first >= 0) & (first + points < len(band.samples)))
-    beats = [layout.beats[i] for i in inside]
     rows = np.array([band.samples[k : k + points] for k in first[inside]], np.complex128)
+    energy = np.sum(np.abs(rows) ** 2, axis=1)
+    sounding = energy > SILENT_POWER * energy.max()
+    rows, energy, inside = rows[sounding], energy[sounding], inside[sounding]
+    beats = [layout.beats[i] for i in inside]
     turned = np.outer(starts[inside] - first[inside] / band.rate, slow_hz) + band.low_hz * starts[inside][:, None]
     heard = fft.fft(rows, axis=1) * np.exp(2j * np.pi * turned)
     waves = {kind: _wave_at(kind, hz) * CLICK_PEAK[kind] for kind in {beat.kind for beat in beats} | {"down"}}
     sent = np.array([beat.sign * waves[beat.kind] for beat in beats])
-    weights = 1.0 / (np.sum(np.abs(rows) ** 2, axis=1) + 1e-20)
+    # At first no beat counts for much more than the usual one: what is muted, and has no click, would explain all by none.
+    weights = 1.0 / (energy + 0.1 * float(np.median(energy)) + 1e-20)
     answer = np.zeros(points, np.complex128)
     sent_power, likeness = np.abs(sent) ** 2, np.conj(sent) * heard
     for _ in range(TURNS):

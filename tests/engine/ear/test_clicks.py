@@ -101,6 +101,15 @@ class TestOurClick:
         told = click_search.time_ours(spectrum, prepare(spectrum, layout), layout, late)
         assert abs(off_ms(take, told.zero_s)) < CLOSE_MS
 
+    def test_is_timed_by_what_sounds_where_its_beginning_is_muted(self):
+        """A beat in digital silence is cleaner than any, and tells nothing."""
+        take = take_of(replace(QUIET_ROOM, leak=LEAKED))
+        rate, mono = take.sound.rate, take.sound.mono.copy()
+        mono[: round((take.truth.zero_s - 0.6) * rate)] = 0.0
+        zero = hear(mono, rate, take.part).zero
+        assert zero.source == "click"
+        assert abs(off_ms(take, zero.zero_s)) < CLOSE_MS
+
     def test_may_be_upside_down(self):
         take = take_of(replace(QUIET_ROOM, leak=LEAKED))
         turned = hear(-take.sound.mono, take.sound.rate, take.part).zero
