@@ -28,7 +28,7 @@ OVERSAMPLING = 16
 STEPS = 32  # near the root of the points of a spectrum
 UNCLEAR = 0.3  # noise over the first arrival: past it, made clicks in muted takes were 4 to 23 ms off
 UNCLEAR_SD_S = 8e-3
-PATH_SD_S = 0.13e-3  # what headphones, a phone's filters and the first reflections add; measured on made takes
+PATH_SD_S = 0.125e-3  # what headphones, a phone's filters and the first reflections add; measured on made takes
 
 
 @dataclass(frozen=True)
