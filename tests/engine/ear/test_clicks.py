@@ -8,6 +8,7 @@ import pytest
 from submissions.engine.ear import click_search
 from submissions.engine.ear.baseband import transform
 from submissions.engine.ear.click_search import find_ours
+from submissions.engine.ear.click_time import ClickArrival
 from submissions.engine.ear.clicks import ClickSum, prepare, search_click
 from submissions.engine.ear.onsets import detect
 from submissions.engine.ear.votes import Hypothesis
@@ -100,6 +101,38 @@ class TestOurClick:
         late = ClickSum(take.truth.zero_s + 0.17, take.truth.clock_ratio, 50.0, 32, 50.0)
         told = click_search.time_ours(spectrum, prepare(spectrum, layout), layout, late)
         assert abs(off_ms(take, told.zero_s)) < CLOSE_MS
+
+    @pytest.mark.parametrize(("height", "believed"), [(8.4, False), (30.0, True)])
+    def test_what_stands_before_it_is_its_first_arrival_only_where_much_of_it_does(self, monkeypatch, height, believed):
+        """Direct sound that is half as strong as late sound shows a good part of its height; chance reaches eight."""
+        take = take_of(replace(QUIET_ROOM, leak=LEAKED))
+        layout, spectrum = click_layout(take.part, 2), transform(take.sound.mono, take.sound.rate)
+        asked = []
+
+        def arrival(spectrum, layout, found, look_back_s=0.1):
+            asked.append(look_back_s)
+            early_s = 0.030 if look_back_s > 0.02 and len(asked) == 1 else 0.0
+            return ClickArrival(found.zero_s - early_s, 1.0, 1e-4, 0.01)
+
+        monkeypatch.setattr(click_search, "refine_click", arrival)
+        monkeypatch.setattr(click_search, "search_click", lambda *a, **k: ClickSum(4.97, 1.0, height, 64, 7.0))
+        told = click_search.time_ours(spectrum, prepare(spectrum, layout), layout, ClickSum(5.0, 1.0, 126.0, 64, 52.0))
+        assert told.zero_s == pytest.approx(4.97 if believed else 5.0)
+
+    @pytest.mark.parametrize(("alike", "believed"), [(0.7, False), (8.0, True)])
+    def test_is_not_one_loud_beat_that_stands_out_of_its_quiet(self, monkeypatch, alike, believed):
+        """Where a phone suppresses noise, one stroke with its top at the right place makes any height."""
+        take = take_of(QUIET_ROOM)
+        layout, true_s = click_layout(take.part, 2), take.truth.zero_s
+
+        def search(band, layout, near_s, reach_s=0.09, clock=0.0, asked=8):
+            return ClickSum(near_s, 1.0, 59.0, 40, alike) if abs(near_s - true_s) < 0.02 else None
+
+        monkeypatch.setattr(click_search, "search_click", search)
+        monkeypatch.setattr(click_search, "_on_its_beat", lambda band, layout, found, part: found)
+        ballot = [Hypothesis(true_s, 1.0, 170.0, 70, 0.96, 0.95, 0, 0, 0.02, 0.002)]
+        band = prepare(transform(take.sound.mono, take.sound.rate), layout)
+        assert (click_search._search(band, layout, take.part, ballot, np.zeros(0)) is not None) == believed
 
     def test_is_timed_by_what_sounds_where_its_beginning_is_muted(self):
         """A beat in digital silence is cleaner than any, and tells nothing."""
