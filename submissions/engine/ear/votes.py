@@ -36,6 +36,7 @@ SETTLED_NATS = (
     0.3  # a written stroke over chance at the rate of all that was heard; other parts and tempi stay under 0.2
 )
 LEAST_KIND = 5  # strokes of either kind, before their mean levels are compared
+AGREEING_ERRORS = 2.0  # standard errors by which the same strokes must rise further, for their level to count in full
 LEVEL_SD_DB = 3.0  # no kind of sound is steadier than hands
 CANDIDATES = 14
 KEPT = 8
@@ -57,14 +58,12 @@ class Hypothesis:
     sd_s: float
 
 
-def weigh(
-    heard: Array, levels_db: Array, page: Page, zero_s: float, stretch: float, rate: float | None = None
-) -> Hypothesis:
+def weigh(onsets: Onsets, page: Page, zero_s: float, stretch: float, rate: float | None = None) -> Hypothesis:
     """The hypothesis near (zero_s, stretch) that makes the robust mean deviation nought, and its gain.
 
     rate: strokes a second that come at random; None takes all that was heard, and listens to no count-off.
     """
-    rate_known = rate is not None
+    rate_known, heard = rate is not None, onsets.times_s
     spread, hit = 0.02, float(np.clip(len(heard) / len(page), LEAST_HIT, HIT))
     for _ in range(3):
         due = zero_s + stretch * page.at_s
@@ -79,8 +78,10 @@ def weigh(
     wide, spread = max(spread, 0.004), float(np.clip(spread, 0.004, 0.03))
     rate = rate or max(1.0, len(heard) / max(1.0, heard[-1] - heard[0]))
     gain = float(np.sum(_hit_gain(off, spread, hit, rate))) - _missing_cost(its, len(page), hit)
-    gain += _level_gain(levels_db[mine], page.level[its])
-    gain += _own_gain(levels_db, mine, (heard > due[0] - WINDOW_S) & (heard < due[-1] + WINDOW_S))
+    gain += _level_gain(onsets.level_db[mine], page.level[its])
+    others = (heard > due[0] - WINDOW_S) & (heard < due[-1] + WINDOW_S)
+    others[mine] = False
+    gain += _own_gain(onsets, mine, others)
     gain -= _tempo_cost(stretch, page.bpm)
     free = np.ones(len(heard), bool)
     free[mine] = False
@@ -167,23 +168,23 @@ def _level_gain(heard_db: Array, written: Array) -> float:
     return -0.5 * len(written) * float(np.log(1 - min(r, 0.98) ** 2)) if r > 0 else 0.0
 
 
-def _own_gain(levels_db: Array, mine: Ints, inside: NDArray[np.bool_]) -> float:
-    """What it says that strokes on the page are louder than what else was heard meanwhile: echoes, neighbours, clicks.
+def _own_gain(onsets: Onsets, mine: Ints, others: NDArray[np.bool_]) -> float:
+    """What it says that strokes on the page are louder than what else was heard meanwhile: neighbours, echoes, clicks.
 
-    The log likelihood of two kinds of sound, each about its own mean level, over one kind; nothing where the page's
-    are not the louder ones.
+    The log likelihood of two kinds of sound, each about its own mean level, over one kind; nothing where the page's are
+    not the louder ones. It counts as far as their rises agree, because the late sound of a crash may be louder than
+    its attack, but it does not rise as far.
     """
-    others = inside.copy()
-    others[mine] = False
-    if min(len(mine), int(others.sum())) < LEAST_KIND:
-        return 0.0
-    own, rest = levels_db[mine], levels_db[others]
-    if own.mean() <= rest.mean():
+    own, rest = onsets.level_db[mine], onsets.level_db[others]
+    if min(len(own), len(rest)) < LEAST_KIND or own.mean() <= rest.mean():
         return 0.0
     n = len(own) + len(rest)
     within = max((len(own) * own.var() + len(rest) * rest.var()) / n, LEVEL_SD_DB**2)
     between = len(own) * len(rest) / n**2 * float(own.mean() - rest.mean()) ** 2
-    return 0.5 * n * float(np.log1p(between / within))
+    rises, usual = onsets.strengths[mine], onsets.strengths[others]
+    error = float(np.sqrt(rises.var() / len(rises) + usual.var() / len(usual))) + 1e-9
+    agrees = float(np.clip((rises.mean() - usual.mean()) / error / AGREEING_ERRORS, 0.0, 1.0))
+    return agrees * 0.5 * n * float(np.log1p(between / within))
 
 
 def vote(onsets: Onsets, page: Page, known: Hypothesis | None = None) -> list[Hypothesis]:
@@ -191,15 +192,15 @@ def vote(onsets: Onsets, page: Page, known: Hypothesis | None = None) -> list[Hy
     if len(page) < 3 or len(onsets) < 3:
         return []
     onsets = strongest(onsets, page)
-    heard, levels = onsets.times_s, onsets.level_db
+    heard = onsets.times_s
     histogram = Histogram(heard, page, WIDE_TEMPO[1])
 
     def tried(stretch: float, count: int = CANDIDATES) -> list[Hypothesis]:
-        return [weigh(heard, levels, page, zero, stretch) for zero in histogram.peaks(stretch, count)]
+        return [weigh(onsets, page, zero, stretch) for zero in histogram.peaks(stretch, count)]
 
     found = tried(1.0)
     if known is not None:
-        found.append(weigh(heard, levels, page, known.zero_s, known.stretch))
+        found.append(weigh(onsets, page, known.zero_s, known.stretch))
     for stretches, straight in histogram.tempi() if known is None else ():
         if any(_settled(h, page) for h in found):
             break
@@ -210,7 +211,7 @@ def vote(onsets: Onsets, page: Page, known: Hypothesis | None = None) -> list[Hy
     if abs(found[0].stretch - 1) > SAME_TEMPO:
         found = distinct([*found, _straighten(onsets, page, found[0])])
     rate = _random_rate(heard, found[0])
-    weighed = [weigh(heard, levels, page, h.zero_s, h.stretch, rate) for h in found[:KEPT]]
+    weighed = [weigh(onsets, page, h.zero_s, h.stretch, rate) for h in found[:KEPT]]
     return distinct([_unhide(onsets, page, h) for h in weighed])
 
 
@@ -254,8 +255,8 @@ def _straighten(onsets: Onsets, page: Page, first: Hypothesis) -> Hypothesis:
         slope, shift = np.polyfit(at, late, 1, w=np.sqrt(weight))
         zero, stretch = zero + float(shift), stretch + float(slope)
     if abs(stretch - 1) < NEARLY_TEMPO:
-        return weigh(onsets.times_s, onsets.level_db, page, first.zero_s, 1.0)
-    return weigh(onsets.times_s, onsets.level_db, page, zero, stretch)
+        return weigh(onsets, page, first.zero_s, 1.0)
+    return weigh(onsets, page, zero, stretch)
 
 
 def distinct(found: list[Hypothesis], apart_s: float = 0.030) -> list[Hypothesis]:

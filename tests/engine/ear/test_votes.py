@@ -13,11 +13,12 @@ from .heard import part_of
 ZERO_S, EIGHTH_S = 3.0, 0.25
 
 
-def onsets_of(times_s, level_db):
+def onsets_of(times_s, level_db, rise_db=None):
     order = np.argsort(times_s)
     times_s, level_db = np.asarray(times_s)[order], np.asarray(level_db)[order]
     same, colour = np.full(len(times_s), 20.0), np.zeros((len(times_s), 8))
-    return Onsets(times_s, same, level_db, colour, same, same, np.arange(len(times_s)))
+    rise_db = level_db + 40.0 if rise_db is None else np.asarray(rise_db)[order]
+    return Onsets(times_s, rise_db, level_db, colour, same, same, np.arange(len(times_s)))
 
 
 @pytest.mark.parametrize("under_db", [10.0, 16.0])
@@ -40,3 +41,16 @@ def test_as_loud_as_the_player_the_neighbour_leaves_zero_open_or_wins():
     other = ZERO_S - EIGHTH_S + page.at_s + rng.normal(0, 0.010, len(page))
     ballot = vote(onsets_of(np.concatenate([own, other]), rng.normal(-20, 2.5, 2 * len(page))), page)
     assert ballot[0].zero_s == pytest.approx(ZERO_S - EIGHTH_S, abs=0.015)
+
+
+def test_the_late_sound_of_crashes_is_no_stroke_because_it_is_loud():
+    """Crashes swell: what begins a sixth of a second after the attack may be louder, but rises from what already rings."""
+    page, rng = page_of(part := part_of("cymbals"), click_layout(part, 2)), np.random.default_rng(4)
+    own = ZERO_S + page.at_s + rng.normal(0, 0.016, len(page))
+    late = own + 0.167 + rng.normal(0, 0.004, len(page))
+    n = len(page)
+    levels = np.concatenate([rng.normal(-30, 2.5, n), rng.normal(-20, 2.5, n)])
+    rises = np.concatenate([rng.normal(20, 2.5, n), rng.normal(12, 2.5, n)])
+    first, second = vote(onsets_of(np.concatenate([own, late]), levels, rises), page)[:2]
+    assert {round(first.zero_s - ZERO_S, 1), round(second.zero_s - ZERO_S, 1)} == {0.0, 0.2}
+    assert abs(first.gain - second.gain) < 8.0 or first.zero_s == pytest.approx(ZERO_S, abs=0.015)
