@@ -88,5 +88,6 @@ def _leads(finding: Finding) -> set[str]:
     """Codes that need not be told beside this finding."""
     codes = FOLLOWS_FROM.get(finding.code, set())
     # A doubt about the part may come from the tempo, which all strokes together tell with more certainty, from what is
-    # missing at the end, or from strokes that lie too loosely to be told from another part's.
-    return codes if finding.level is Level.REDO else codes - {wrong_tempo.CODE, incomplete.CODE, loose_timing.CODE}
+    # missing at the end, from strokes that lie too loosely to be told from another part's, or from where zero was put.
+    told = {wrong_tempo.CODE, incomplete.CODE, loose_timing.CODE, unsure_of_zero.CODE}
+    return codes if finding.level is Level.REDO else codes - told

@@ -116,6 +116,23 @@ class TestThePart:
         found = {f.code: f.level for f in judge(facts, replace(PART, instrument=instrument))}
         assert found["not-this-part"] == level
 
+    @pytest.mark.parametrize(("noise_db", "level"), [(-42.0, Level.LOOK), (-52.0, Level.REDO), (-62.0, Level.REDO)])
+    def test_with_hardly_a_stroke_over_a_noise_that_may_hide_low_drums_is_looked_at(self, noise_db, level):
+        heard = LevelFacts(peak_db=-6.0, noise_db=noise_db)
+        facts = TakeFacts(container=ContainerFacts(has_sound=True), level=heard, zero=ZeroFacts(2.0, sure=True), strokes=StrokeFacts(written=100, missed=100))
+        assert {f.code: f.level for f in judge(facts, PART)}["not-this-part"] == level
+
+    @pytest.mark.parametrize(("spread", "doubted"), [(50.0, False), (70.0, True)])
+    def test_that_lies_wider_at_a_tempo_of_its_own_than_players_do_is_doubted_beside_the_tempo(self, spread, doubted):
+        found = said(zero={"tempo_ratio": 1.5}, timing={"spread_ms": spread, "beyond_chance": 0.8})
+        assert found["wrong-tempo"] == Level.REDO
+        assert ("not-this-part" in found) == doubted
+
+    def test_that_is_doubted_is_told_to_have_no_certain_zero(self):
+        """Where zero was put may be what makes it look like another part."""
+        found = said(zero={"source": "written", "sure": False}, played=strokes(missing=range(0, 100, 4), explained=0.8))
+        assert found == {"not-this-part": Level.LOOK, "unsure-of-zero": Level.LOOK}
+
     def test_is_not_asked_about_where_noise_drowns_everything(self):
         level = LevelFacts(peak_db=-6.0, noise_db=-30.0)
         facts = TakeFacts(container=ContainerFacts(has_sound=True), level=level, zero=ZeroFacts(2.0, sure=True), strokes=StrokeFacts(written=100, missed=100))
@@ -127,6 +144,12 @@ class TestThePart:
         found = said(level={"click_under_drums_db": under_db}, played=played)
         assert ("not-this-part" in found) == doubted
         assert "click-audible" in found
+
+    def test_is_doubted_beside_a_loud_click_where_strokes_lie_wider_than_players_do(self):
+        """A click as loud as the drums explains strokes that are not written, and not strokes anywhere."""
+        played = replace(strokes(missing=range(0, 100, 5), explained=0.85), extra_s=(1.0,) * 17, clear_found_share=0.79, clear_explained_share=0.82)
+        assert "not-this-part" not in said(level={"click_under_drums_db": 6.0}, played=played)
+        assert said(level={"click_under_drums_db": 6.0}, played=played, timing={"spread_ms": 82.0})["not-this-part"] == Level.LOOK
 
     def test_that_only_seems_to_stop_is_looked_at(self):
         """Bar 1 is a guess, and strokes lie before it: perhaps the take begins there, and nothing is missing."""

@@ -74,6 +74,17 @@ class TestLevel:
         assert level.clipped_share > 0.8
         assert level.clipped_sure
 
+    @pytest.mark.parametrize(("size", "told"), [(0.2, False), (0.36, True)])
+    def test_doubts_crashes_that_a_coder_has_taken_far_over_full_scale(self, size, told):
+        """Their shape tells of no overload, but only what was cut comes back from a coder a decibel and more over full scale."""
+        rng, crash = np.random.default_rng(3), np.exp(-np.arange(round(0.4 * RATE)) / (0.3 * RATE))
+        wave = 1e-4 * rng.standard_normal(7 * RATE)
+        for at in STROKES:
+            wave[round(at * RATE) : round(at * RATE) + len(crash)] += size * crash * rng.standard_normal(len(crash))
+        level = level_of(wave)
+        assert (level.clipped_share > 0.3) == told
+        assert level.clipped_sure != told
+
     def test_sees_tops_that_a_limiter_has_bent(self):
         assert level_of(0.5 * np.tanh(8 * strokes(1.0))).clipped_share > 0.3
         assert level_of(0.5 * np.tanh(strokes(1.0))).clipped_share == 0
