@@ -19,7 +19,7 @@ from .blows import slowness
 from .chance import chance
 from .flashes import agreement
 from .own import own_shapes
-from .picture import frozen_spans, shows_nothing
+from .picture import frozen_spans, is_shaking, shows_nothing
 from .shapes import SHAPES
 from .strikes import REACH_S, distances, likelihoods, parts
 from .unheard import with_unheard
@@ -43,6 +43,8 @@ MIDDLE, LEAD, WIDE_S = 0.12, 0.20, 0.05
 MOVED, REORDERED, STEADY = 0.85, 0.75, 1.25
 REACH_ALONE_S, SHARE_ALONE = 0.25, 0.5  # sudden changes without a fit: most strokes must have one
 REACH_NEAR_S, SHARE_NEAR = 0.09, 0.2  # beside a fit: enough that they are no accident
+COARSE_S = 0.045  # a little more than a picture lasts at 24 a second: a light seen no better moved a fit of 6 ms to 55
+FAR_MS = 60.0  # EBU R37's wider limit: a shaking picture, in which all moves in time, was once told 200 ms for 3
 # A hand's turning point fits nearly as well as its blow, from 110 to 140 ms away. Where it or the blow would lie further off
 # than was looked, the other one has no rival: it is at least as far, but no figure is given.
 TURN_S = 0.15
@@ -52,6 +54,12 @@ HALF_CONTENT, HALF_S = 0.8, 0.06  # chance makes a whole; it does not make both 
 
 def measure_motion(raw: RawTake, heard_s: tuple[float, ...]) -> MotionFacts:
     """How late the sound is at the strokes heard (file time, seconds)."""
+    told = _told(raw, heard_s)
+    far = max(abs(told.sound_late_ms or 0.0), abs(told.beyond_ms or 0.0)) > FAR_MS
+    return MotionFacts() if far and is_shaking(raw.windows) else told
+
+
+def _told(raw: RawTake, heard_s: tuple[float, ...]) -> MotionFacts:
     at_s, logs, first = _logs_of(raw)
     every = np.asarray(sorted(heard_s), float)
     heard = _near(every, at_s)
@@ -64,6 +72,8 @@ def measure_motion(raw: RawTake, heard_s: tuple[float, ...]) -> MotionFacts:
         sharp = agreement(logs, first, at_s, heard, 0.0, REACH_ALONE_S, SHARE_ALONE)
     else:
         sharp = agreement(logs, first, at_s, heard, fitted.sound_late_ms / 1000, REACH_NEAR_S, SHARE_NEAR)
+        if sharp is not None and sharp.sd_s * np.sqrt(12.0) > COARSE_S:
+            sharp = None
     return fitted if sharp is None else MotionFacts(1000 * sharp.late_s, 1000 * sharp.sd_s)
 
 

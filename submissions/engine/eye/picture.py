@@ -54,7 +54,7 @@ def measure_picture(raw: RawTake) -> PictureFacts:
         still=_still(raw, frozen),
         sharpness=float(np.median([sharpness(gray) for gray in seen])) if seen else None,
         letterboxed=bool(seen) and not dark and _letterboxed(seen),
-        shaking=_shaking(raw.windows),
+        shaking=is_shaking(raw.windows),
     )
 
 
@@ -195,7 +195,7 @@ def _still(raw: RawTake, frozen: tuple[Span, ...]) -> bool:
     return length > 2.0 and stands and same
 
 
-def _shaking(windows: tuple[tuple[Frame, ...], ...]) -> bool:
+def is_shaking(windows: tuple[tuple[Frame, ...], ...]) -> bool:
     """Whether the whole picture moves about (a hand-held or drum-mounted camera)."""
     moves = [move for window in windows for move in _moves(window)]
     return len(moves) >= 8 and float(np.mean(np.array(moves) > SHAKING_SHIFT)) > SHAKING_SHARE

@@ -5,8 +5,10 @@ import os
 import numpy as np
 import pytest
 
+from submissions.engine.eye import motion
+from submissions.engine.eye.flashes import Agreement
 from submissions.engine.eye.motion import measure_motion
-from submissions.engine.facts import ContainerFacts
+from submissions.engine.facts import ContainerFacts, MotionFacts
 from submissions.engine.media import Frame, RawTake, wire
 
 from .clips import KINDS, flash_clip, strike_clip
@@ -128,3 +130,19 @@ class TestNearTheEndOfWhatIsLookedAt:
 
 def _moved(clip, late_ms):
     return clip.raw, tuple(at + late_ms / 1000 for at in clip.heard_s)
+
+
+class TestWhatIsNotBelieved:
+    @pytest.mark.parametrize(("late_ms", "shaking", "told"), [(200.0, True, False), (30.0, True, True), (200.0, False, True)])
+    def test_a_far_answer_from_a_picture_that_shakes_as_a_whole(self, monkeypatch, late_ms, shaking, told):
+        monkeypatch.setattr(motion, "_told", lambda raw, heard_s: MotionFacts(late_ms, 12.0))
+        monkeypatch.setattr(motion, "is_shaking", lambda windows: shaking)
+        clip = strike_clip(3, "drop", 0.0)
+        assert (measure_motion(clip.raw, clip.heard_s).sound_late_ms is not None) == told
+
+    @pytest.mark.parametrize(("sd_s", "late_ms"), [(0.0225, 30.0), (0.008, 79.0)])
+    def test_a_light_that_is_seen_to_a_slow_picture_only_beside_a_fit(self, monkeypatch, sd_s, late_ms):
+        monkeypatch.setattr(motion, "_by_strikes", lambda *rest: MotionFacts(30.0, 29.0))
+        monkeypatch.setattr(motion, "agreement", lambda *rest: Agreement(0.079, sd_s, 4))
+        clip = strike_clip(3, "drop", 0.0)
+        assert measure_motion(clip.raw, clip.heard_s).sound_late_ms == pytest.approx(late_ms)
