@@ -16,6 +16,7 @@ from .baseband import transform
 from .believed_marks import Marks, any_plain, believe_pair, believe_single, in_tempo, other_tempo
 from .click_search import FoundClick, confirm_ours, find_click, find_ours
 from .histogram import NEAR_TEMPO
+from .known import SURE_GAP, SURE_SD_S, SURE_SUPPORT, gap, is_sure
 from .marks import search_marks
 from .one_group import by_end_group, with_clock
 from .onsets import Onsets
@@ -24,17 +25,12 @@ from .paths import OWN_AWAY_S, WIDE_PUSH_S, beats_tempo, begin_with_click, follo
 from .trust import (
     LEAST_STROKES,
     SURE_BEAT,
-    SURE_GAP,
-    SURE_SD_S,
-    SURE_SUPPORT,
     USUAL_REACH_S,
     begins_there,
-    gap,
     is_certain,
     is_chance,
     is_nearer,
     is_off_beat,
-    is_sure,
     tells_tempo,
 )
 from .votes import Hypothesis, vote

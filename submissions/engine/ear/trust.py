@@ -10,12 +10,7 @@ from ..facts import ZeroFacts
 from ..music.click import ClickLayout
 from .click_search import FAR_CLOCK, FAR_HEIGHT, FoundClick
 from .clicks import REACH_S
-from .known import SURE_BOTH, know_place
-from .known import SURE_GAP as SURE_GAP
-from .known import SURE_SD_S as SURE_SD_S
-from .known import SURE_SUPPORT as SURE_SUPPORT
-from .known import gap as gap
-from .known import is_sure as is_sure
+from .known import SURE_BOTH, SURE_GAP, SURE_SUPPORT, know_place
 from .page import Page, pair_up
 from .votes import SAME_TEMPO, Hypothesis
 
