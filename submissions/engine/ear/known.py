@@ -7,7 +7,7 @@ from .votes import SAME_TEMPO, Hypothesis
 
 SURE_GAP = 8.0  # nats between the best and the next hypothesis
 SURE_SUPPORT = 0.5
-SURE_SD_S = 0.008  # two of them and some more lie within the 20 ms past which a zero must be called unsure
+SURE_SD_S = 0.0053  # nearly four of them lie within the 20 ms past which a zero must be called unsure
 SURE_BOTH = 0.75  # at another tempo: share of the page found and share of what was heard explained, both ...
 SURE_SPREAD_S = 0.020  # ... and lying tight; with a tempo to choose, many pages lie somehow on many others
 

@@ -37,7 +37,7 @@ class TestSoftAttacks:
 class TestTheUncertainty:
     def test_grows_with_what_was_not_found(self):
         late, _ = playing()
-        sds = [standard_error(late, SPREAD_S, lost, given=True) for lost in (0.0, 0.1, 0.3)]
+        sds = [standard_error(late, SPREAD_S, lost, given=True) for lost in (0.0, 0.1, 0.5)]
         assert sds == sorted(sds)
         assert sds[2] > 2 * sds[0] > 2 * FOOT_SD_S
 
