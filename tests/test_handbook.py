@@ -22,6 +22,12 @@ class TestTheHandbook:
     def test_names_every_export(self, name):
         assert f"`{name}`" in HANDBOOK
 
+    def test_names_no_file_that_is_not_there(self):
+        there = [f"/{p.relative_to(ROOT)}" for top in ("submissions", "portal", "tests", "bench") for p in (ROOT / top).rglob("*.py")]
+        named = set(re.findall(r"`([a-z_/]+\.py)[`:]", HANDBOOK)) - {"manage.py"}
+        assert len(named) > 50
+        assert [n for n in sorted(named) if not any(p.endswith(f"/{n}") for p in there)] == []
+
     def test_names_every_setting(self):
         source = "".join(p.read_text(encoding="utf-8") for p in (ROOT / "portal").glob("*.py"))
         names = set(re.findall(r"TAPOFF_[A-Z0-9_]+", source))

@@ -16,7 +16,7 @@ CODE = "not-this-part"
 # ringing crashes and beginners), another part on the same grid of sixteenths up to 0.5, up to 0.65 where its place is unsure.
 LIMIT_REDO = 0.50
 LIMIT_LOOK_UNSURE = 0.70
-# The same product asked of clear strokes only (see ear/clear.py): right parts give 0.9 and more, whoever plays and in
+# The same product asked of clear strokes only (see ear/strokes/clear.py): right parts give 0.9 and more, whoever plays and in
 # whatever room; another part of the same density on the same sixteenths, which covers 0.5 to 0.8 of everything, up to 0.75.
 LIMIT_CLEAR = 0.80
 # Who plays another part of a like density strikes clearly where nothing is written (0.85 and less of it explained); where

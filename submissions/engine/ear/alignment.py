@@ -13,15 +13,11 @@ from ..facts import ZeroFacts
 from ..music.click import ClickLayout, click_layout
 from ..music.written import Part
 from .baseband import transform
-from .believed_marks import Marks, any_plain, believe_pair, believe_single, in_tempo, other_tempo
-from .click_search import FoundClick, confirm_ours, find_click, find_ours
-from .histogram import NEAR_TEMPO
-from .known import SURE_GAP, SURE_SD_S, SURE_SUPPORT, gap, is_sure
-from .marks import search_marks
-from .one_group import by_end_group, with_clock
-from .onsets import Onsets
-from .page import Page, only, page_of, pair_up, strongest
-from .paths import OWN_AWAY_S, WIDE_PUSH_S, beats_tempo, begin_with_click, follow_path
+from .clicks.search import FoundClick, confirm_ours, find_click, find_ours
+from .marks.believed import Marks, any_plain, believe_pair, believe_single, in_tempo, other_tempo
+from .marks.groups import search_marks
+from .marks.one_group import by_end_group, with_clock
+from .struck.onsets import Onsets
 from .trust import (
     LEAST_STROKES,
     SURE_BEAT,
@@ -33,7 +29,11 @@ from .trust import (
     is_off_beat,
     tells_tempo,
 )
-from .votes import Hypothesis, vote
+from .votes.ballot import Hypothesis, vote
+from .votes.histogram import NEAR_TEMPO
+from .votes.known import SURE_GAP, SURE_SD_S, SURE_SUPPORT, gap, is_sure
+from .votes.page import Page, only, page_of, pair_up, strongest
+from .votes.paths import OWN_AWAY_S, WIDE_PUSH_S, beats_tempo, begin_with_click, follow_path
 
 COUNTED_BEATS = 3  # heard, to call a count-off one
 CLICK_ONSET_S = 0.006  # an onset this near to a click is the click ...

@@ -5,11 +5,11 @@ from dataclasses import dataclass, field
 from ..facts import LevelFacts, Sound, StrokeFacts, TimingFacts, ZeroFacts
 from ..music.click import click_layout
 from ..music.written import Part
-from . import novelty as novelties
-from . import onsets
 from .alignment import align
-from .level import measure_level
-from .strokes import find_strokes
+from .level.measure import measure_level
+from .strokes.search import find_strokes
+from .struck import novelty as novelties
+from .struck import onsets
 from .timing import measure_timing
 
 

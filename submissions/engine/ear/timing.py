@@ -15,11 +15,11 @@ from numpy.typing import NDArray
 
 from ..facts import PlayedStroke, StrokeFacts, TimingFacts, ZeroFacts
 from ..music.written import Part, WrittenStroke
-from .chance import beyond_chance
-from .events import due_s, events_of, late_start_s
-from .matching import MOST_REACH_S
-from .page import pair_up
-from .paths import behind_s
+from .strokes.chance import beyond_chance
+from .strokes.events import due_s, events_of, late_start_s
+from .strokes.matching import MOST_REACH_S
+from .votes.page import pair_up
+from .votes.paths import behind_s
 
 Array = NDArray[np.float64]
 Row = tuple[str, float, float, int]  # name, mean late_ms, spread ms, strokes

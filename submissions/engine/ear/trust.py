@@ -1,6 +1,6 @@
 """Whether a zero that the strokes gave or contradict, or that a faint click gave, may be called sure.
 
-Conventions: as in `votes`.
+Conventions: as in `votes.ballot`.
 """
 
 import numpy as np
@@ -8,11 +8,11 @@ from numpy.typing import NDArray
 
 from ..facts import ZeroFacts
 from ..music.click import ClickLayout
-from .click_search import FAR_CLOCK, FAR_HEIGHT, FoundClick
-from .clicks import REACH_S
-from .known import SURE_BOTH, SURE_GAP, SURE_SUPPORT, know_place
-from .page import Page, pair_up
-from .votes import SAME_TEMPO, Hypothesis
+from .clicks.ours import REACH_S
+from .clicks.search import FAR_CLOCK, FAR_HEIGHT, FoundClick
+from .votes.ballot import SAME_TEMPO, Hypothesis
+from .votes.known import SURE_BOTH, SURE_GAP, SURE_SUPPORT, know_place
+from .votes.page import Page, pair_up
 
 Array = NDArray[np.float64]
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ..ear.loudness import integrated_lufs
+from ..ear.level.loudness import integrated_lufs
 from .click import Click
 from .sounds import FIELD, hit
 from .written import Part, WrittenStroke

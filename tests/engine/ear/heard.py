@@ -3,7 +3,7 @@
 from functools import lru_cache
 
 from submissions.engine.ear.alignment import align
-from submissions.engine.ear.onsets import detect
+from submissions.engine.ear.struck.onsets import detect
 from submissions.engine.music.click import click_layout
 from submissions.engine.rehearsal.pages import PageSpec, invent_part
 from submissions.engine.rehearsal.spec import GOOD, Leak, Marks, Noise, Phone, Room, TakeSpec

@@ -8,10 +8,10 @@ import soxr
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from submissions.engine.ear.means import robust_mean
-from submissions.engine.ear.onsets import Onsets
-from submissions.engine.ear.page import page_of, pair_up
-from submissions.engine.ear.votes import vote
+from submissions.engine.ear.struck.onsets import Onsets
+from submissions.engine.ear.votes.ballot import vote
+from submissions.engine.ear.votes.means import robust_mean
+from submissions.engine.ear.votes.page import page_of, pair_up
 from submissions.engine.music.click import click_layout
 from submissions.engine.rehearsal.playing import bent
 from submissions.engine.rehearsal.spec import BEGINNER, PROFESSIONAL, Faults

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from submissions.engine.ear.marks import MarkGroup, first_arrival, refine
+from submissions.engine.ear.marks.groups import MarkGroup, first_arrival, refine
 from submissions.engine.music.click import RATE, mark_group
 
 AT_S = 0.5

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from submissions.engine.ear.attacks import settle_feet
+from submissions.engine.ear.struck.attacks import settle_feet
 
 RATE = 48_000
 CLEAR_S, FAINT_S = 0.5 + 0.5 * np.arange(20), 0.75 + 0.5 * np.arange(20)

@@ -6,7 +6,7 @@ The measure is Cohen (1960): (seen - by chance) / (1 - by chance).
 import numpy as np
 import pytest
 
-from submissions.engine.ear.chance import beyond_chance
+from submissions.engine.ear.strokes.chance import beyond_chance
 
 RNG = np.random.default_rng(11)
 PAGE = np.cumsum(RNG.choice([0.1, 0.1, 0.2, 0.3], 240)) + 5

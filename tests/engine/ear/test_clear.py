@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from submissions.engine.ear.clear import explained_share, found_share
-from submissions.engine.ear.events import events_of
+from submissions.engine.ear.strokes.clear import explained_share, found_share
+from submissions.engine.ear.strokes.events import events_of
 from submissions.engine.rehearsal.pages import PageSpec, invent_part
 
 PART = invent_part(PageSpec(bars=8, bpm=190.0, ornaments=0.0), 930_001)

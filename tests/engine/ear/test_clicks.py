@@ -5,13 +5,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from submissions.engine.ear import click_search
 from submissions.engine.ear.baseband import transform
-from submissions.engine.ear.click_search import find_ours
-from submissions.engine.ear.click_time import ClickArrival
-from submissions.engine.ear.clicks import ClickSum, prepare, search_click
-from submissions.engine.ear.onsets import detect
-from submissions.engine.ear.votes import Hypothesis
+from submissions.engine.ear.clicks import search as click_search
+from submissions.engine.ear.clicks.exact import ClickArrival
+from submissions.engine.ear.clicks.ours import ClickSum, prepare, search_click
+from submissions.engine.ear.clicks.search import find_ours
+from submissions.engine.ear.struck.onsets import detect
+from submissions.engine.ear.votes.ballot import Hypothesis
 from submissions.engine.music.click import CLICK_PEAK, click_layout, click_wave
 from submissions.engine.rehearsal.spec import BEGINNER, Leak, Room
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from submissions.engine.ear.leaks import take_out_clicks
+from submissions.engine.ear.clicks.leaks import take_out_clicks
 from submissions.engine.music.click import click_layout, click_wave
 
 from .played import take_of

@@ -5,8 +5,8 @@ import pytest
 from scipy.ndimage import maximum_filter1d, uniform_filter1d
 from scipy.signal import butter, sosfilt
 
-from submissions.engine.ear.level import measure_level
-from submissions.engine.ear.novelty import measure_novelty
+from submissions.engine.ear.level.measure import measure_level
+from submissions.engine.ear.struck.novelty import measure_novelty
 from submissions.engine.facts import Sound
 
 RATE = 48_000

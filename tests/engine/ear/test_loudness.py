@@ -4,7 +4,7 @@ import numpy as np
 import pyloudnorm
 import pytest
 
-from submissions.engine.ear.loudness import integrated_lufs, k_filter, true_peak_db
+from submissions.engine.ear.level.loudness import integrated_lufs, k_filter, true_peak_db
 
 RATE = 48_000
 

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 import soxr
 
-from submissions.engine.ear.believed_marks import as_mates
-from submissions.engine.ear.marks import Arrival, MarkGroup, refine
+from submissions.engine.ear.marks.believed import as_mates
+from submissions.engine.ear.marks.groups import Arrival, MarkGroup, refine
 from submissions.engine.music.click import click_layout, mark_group, render_click
 from submissions.engine.rehearsal.spec import Faults, Marks, Phone, Room
 

@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from submissions.engine.ear.masked import Heard, ask
-from submissions.engine.ear.novelty import HOP_S, measure_novelty
+from submissions.engine.ear.strokes.masked import Heard, ask
+from submissions.engine.ear.struck.novelty import HOP_S, measure_novelty
 
 RATE = 48_000
 LOUD_S = 0.5 + 0.4 * np.arange(30)

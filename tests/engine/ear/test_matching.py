@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from submissions.engine.ear.matching import pair
+from submissions.engine.ear.strokes.matching import pair
 
 CLEAR = 5.0
 

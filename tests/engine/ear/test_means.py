@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from submissions.engine.ear.means import FOOT_SD_S, heard_late, robust_mean, standard_error
+from submissions.engine.ear.votes.means import FOOT_SD_S, heard_late, robust_mean, standard_error
 
 SPREAD_S = 0.006
 

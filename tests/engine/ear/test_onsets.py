@@ -7,7 +7,7 @@ import pytest
 import soxr
 from scipy import signal
 
-from submissions.engine.ear import onsets
+from submissions.engine.ear.struck import onsets
 from submissions.engine.facts import Sound
 from submissions.engine.rehearsal.take import through_codec
 

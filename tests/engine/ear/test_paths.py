@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from submissions.engine.ear.page import page_of
-from submissions.engine.ear.paths import WIDE_PUSH_S, beats_tempo, begin_with_click, behind_s, follow_path
+from submissions.engine.ear.votes.page import page_of
+from submissions.engine.ear.votes.paths import WIDE_PUSH_S, beats_tempo, begin_with_click, behind_s, follow_path
 
 from .heard import part_of
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from submissions.engine.ear.tails import same_lag
+from submissions.engine.ear.struck.tails import same_lag
 
 RNG = np.random.default_rng(7)
 STRUCK = np.sort(RNG.uniform(0, 40, 200))

@@ -4,11 +4,11 @@ from dataclasses import replace
 
 import pytest
 
-from submissions.engine.ear.believed_marks import Marks
-from submissions.engine.ear.click_search import FoundClick
-from submissions.engine.ear.one_group import by_end_group, with_clock
+from submissions.engine.ear.clicks.search import FoundClick
+from submissions.engine.ear.marks.believed import Marks
+from submissions.engine.ear.marks.one_group import by_end_group, with_clock
 from submissions.engine.ear.trust import is_certain, is_chance, is_nearer, is_off_beat, tells_tempo
-from submissions.engine.ear.votes import Hypothesis
+from submissions.engine.ear.votes.ballot import Hypothesis
 from submissions.engine.music.click import click_layout
 
 from .heard import part_of

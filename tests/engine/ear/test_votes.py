@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from submissions.engine.ear.onsets import Onsets
-from submissions.engine.ear.page import page_of
-from submissions.engine.ear.votes import vote
+from submissions.engine.ear.struck.onsets import Onsets
+from submissions.engine.ear.votes.ballot import vote
+from submissions.engine.ear.votes.page import page_of
 from submissions.engine.music.click import click_layout
 
 from .heard import part_of

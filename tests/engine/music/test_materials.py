@@ -17,8 +17,8 @@ import soundfile
 from django.core.management import call_command
 from scipy.signal import correlate, resample_poly
 
-from submissions.engine.ear import onsets
 from submissions.engine.ear.alignment import find_zero
+from submissions.engine.ear.struck import onsets
 from submissions.engine.music.click import MARK_GROUP_S, RATE, click_layout, mark_group, render_click
 from submissions.engine.music.guide import render_guide
 from submissions.engine.music.materials import Choices, write_materials

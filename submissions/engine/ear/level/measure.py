@@ -8,10 +8,10 @@ import soxr
 from numpy.typing import NDArray
 from scipy.signal import butter, sosfilt, spectrogram
 
-from ..facts import LevelFacts, Samples, Sound
+from ...facts import LevelFacts, Samples, Sound
+from ..struck.novelty import Novelty
 from .cut import cut_strokes
 from .loudness import FLOOR_DB, integrated_lufs, true_peak_db
-from .novelty import Novelty
 from .pumping import pumping_db
 
 Array = NDArray[np.float64]

@@ -1,6 +1,6 @@
 """Which of the places where marks may be are marks: both groups must agree, or one must agree with the page.
 
-Conventions: as in `marks`. A matched filter always has a strongest place; with headphones on it can lie anywhere. So
+Conventions: as in `groups`. A matched filter always has a strongest place; with headphones on it can lie anywhere. So
 a pair of groups like those of the click is believed at the distance that the layout gives (or, when the take was made to another tempo of the ladder,
 at a distance that such a tempo gives and the strokes confirm). A single group is believed where the strokes confirm
 it. A plain one, all of whose chirps stand out, is no accident: it is believed too where the strokes
@@ -14,11 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import signal
 
-from ..music.click import ClickLayout, on_sample
-from ..music.written import Part
+from ...music.click import ClickLayout, on_sample
+from ...music.written import Part
+from ..votes.ballot import Hypothesis
 from .arrivals import vertex
-from .marks import Arrival, MarkGroup, apart_s, first_arrival, refine
-from .votes import Hypothesis
+from .groups import Arrival, MarkGroup, apart_s, first_arrival, refine
 
 ALONE_HEIGHT = 26.0  # noise reaches it once in 2e11 places
 PAIR_HEIGHT = 11.0  # each of two at the right distance: a window of 50 ms for the second leaves 300 places

@@ -11,8 +11,8 @@ chance and one for the whole page.
 import numpy as np
 from numpy.typing import NDArray
 
+from ..votes.page import pair_up
 from .matching import MOST_REACH_S
-from .page import pair_up
 
 Array = NDArray[np.float64]
 

@@ -1,6 +1,6 @@
 """Beats of a grid laid over each other: pieces about every beat, and their sums at every clock.
 
-Conventions: as in `clicks`. What is summed may be a matched filter's answers or the sound itself.
+Conventions: as in `ours`. What is summed may be a matched filter's answers or the sound itself.
 """
 
 from collections.abc import Sequence

@@ -1,15 +1,15 @@
 """What a leaked click adds to one group of marks: its clock, and whether anything is missing between the group and zero.
 
-Conventions: as in `marks`.
+Conventions: as in `groups`.
 """
 
 from dataclasses import replace
 
 import numpy as np
 
-from ..music.click import ClickLayout
-from .believed_marks import CLOCK_SD, Marks
-from .click_search import FoundClick
+from ...music.click import ClickLayout
+from ..clicks.search import FoundClick
+from .believed import CLOCK_SD, Marks
 
 SAME_ZERO_S = 0.003  # of marks and click at one clock: far more than both are off, less than anything cut out
 CLICK_CLOCK_SD = 6e-6  # of the clock that a click tells; measured on made takes

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from .novelty import HOP_S, PICK_S, TINY, Novelty
+from ..struck.novelty import HOP_S, PICK_S, TINY, Novelty
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]

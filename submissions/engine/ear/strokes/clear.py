@@ -8,7 +8,7 @@ heard or were not played, and loud sharp strokes that nobody wrote were played b
 import numpy as np
 from numpy.typing import NDArray
 
-from ..music.written import Part
+from ...music.written import Part
 from .events import Event
 
 Array = NDArray[np.float64]

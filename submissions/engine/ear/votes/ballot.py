@@ -12,9 +12,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from ..struck.onsets import Onsets
 from .histogram import BUZZ_RATE, HIT, WIDE_TEMPO, Histogram
 from .means import heard_late, median, robust_mean, standard_error
-from .onsets import Onsets
 from .page import WINDOW_S, Page, pair_up, strongest
 
 Array = NDArray[np.float64]

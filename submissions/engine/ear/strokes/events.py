@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ..facts import ZeroFacts
-from ..music.written import Part
+from ...facts import ZeroFacts
+from ...music.written import Part
+from ..votes.paths import behind_s
 from .matching import pair
-from .paths import behind_s
 
 Array = NDArray[np.float64]
 

@@ -1,6 +1,6 @@
 """Which click the phone heard, if any: ours first, then a stranger's; at this tempo or at another of the ladder.
 
-Conventions: as in `clicks`. Where to look is proposed by the written strokes, by onsets that fall on beats, and by
+Conventions: as in `ours`. Where to look is proposed by the written strokes, by onsets that fall on beats, and by
 whole bars before the playing (who begins late is late by bars). Every place costs some chance of a false find, so
 the less likely a place is, the more its click must show.
 """
@@ -10,16 +10,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from ..music.click import ClickBeat, ClickLayout, on_sample
-from ..music.written import Part
-from .baseband import Spectrum
+from ...music.click import ClickBeat, ClickLayout, on_sample
+from ...music.written import Part
+from ..baseband import Spectrum
+from ..votes.ballot import Hypothesis
+from ..votes.known import know_place
 from .beat_sums import LEAST_BEATS, RATIO_REACH
-from .click_places import by_pairs, on_beats
-from .click_time import UNCLEAR_SD_S, refine_click
-from .clicks import REACH_S, ClickBand, ClickSum, prepare, search_click
 from .combs import prepare_comb, refine_comb, search_comb
-from .known import know_place
-from .votes import Hypothesis
+from .exact import UNCLEAR_SD_S, refine_click
+from .ours import REACH_S, ClickBand, ClickSum, prepare, search_click
+from .places import by_pairs, on_beats
 
 Array = NDArray[np.float64]
 
@@ -68,7 +68,7 @@ class FoundClick:
     ours: bool
     times_s: tuple[float, ...]
     clock_known: bool = True  # a count-off alone is too short to tell
-    height: float = np.inf  # of what its beats are alike by themselves, see `clicks`; a stranger's has none
+    height: float = np.inf  # of what its beats are alike by themselves, see `ours`; a stranger's has none
     whole: bool | None = None  # its first beats stand on its grid too, nothing is missing in between; None: too faint
 
 

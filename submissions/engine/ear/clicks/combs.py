@@ -1,6 +1,6 @@
 """A click that is not ours: no sound is known, only that it comes back the same at every beat of the grid.
 
-Conventions: as in `clicks`. All beats are laid over each other without any filter of a known sound. What a player
+Conventions: as in `ours`. All beats are laid over each other without any filter of a known sound. What a player
 strikes differs from beat to beat by milliseconds and cancels; what a machine repeats stays. So a count-off by sticks
 or voice, and the strokes themselves, are not taken for a click however regular they are.
 """
@@ -13,10 +13,10 @@ from scipy import fft
 from scipy.ndimage import uniform_filter1d
 from scipy.signal import butter, sosfilt
 
-from ..music.click import ClickBeat
-from .baseband import Band, Spectrum, level_out, take_band
+from ...music.click import ClickBeat
+from ..baseband import Band, Spectrum, level_out, take_band
+from ..struck.onsets import find_feet
 from .beat_sums import energies, gather, ratio_steps, sum_beats
-from .onsets import find_feet
 
 Array = NDArray[np.float64]
 

@@ -9,19 +9,21 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from ..facts import PlayedStroke, StrokeFacts, ZeroFacts
-from ..music.click import MARK_GROUP_S, ClickLayout
-from ..music.written import Part
-from . import clear, leaks, onsets
-from . import novelty as novelties
-from .attacks import settle_feet
+from ...facts import PlayedStroke, StrokeFacts, ZeroFacts
+from ...music.click import MARK_GROUP_S, ClickLayout
+from ...music.written import Part
+from ..clicks import leaks
+from ..struck import novelty as novelties
+from ..struck import onsets
+from ..struck.attacks import settle_feet
+from ..struck.tails import learn_tails, same_lag
+from . import clear
 from .events import Event, Followed, due_s, events_of, follow, follow_on, late_start_s
 from .evidence import CLEAR_DB, habit_of, weigh
 from .flams import LEAST_GAP_S, MOST_GAP_S, Sounding, graces_of
 from .masked import FAINT_DB as FAINT_RISE_DB
 from .masked import Heard, ask
 from .matching import MOST_REACH_S, pair
-from .tails import learn_tails, same_lag
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]

@@ -12,10 +12,10 @@ from fractions import Fraction
 import numpy as np
 from numpy.typing import NDArray
 
-from ..music.written import Part
-from . import novelty as novelties
-from . import onsets
-from .tails import Tails
+from ...music.written import Part
+from ..struck import novelty as novelties
+from ..struck import onsets
+from ..struck.tails import Tails
 
 Array = NDArray[np.float64]
 

@@ -1,9 +1,9 @@
 """Whether the strokes alone know where zero is.
 
-Conventions: as in `votes`.
+Conventions: as in `ballot`.
 """
 
-from .votes import SAME_TEMPO, Hypothesis
+from .ballot import SAME_TEMPO, Hypothesis
 
 SURE_GAP = 8.0  # nats between the best and the next hypothesis
 SURE_SUPPORT = 0.5

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from scipy import fft
 from scipy.ndimage import uniform_filter1d
 
-from ..music.click import (
+from ...music.click import (
     MARK_GAINS,
     MARK_GROUP_S,
     MARK_HIGH_HZ,
@@ -25,8 +25,8 @@ from ..music.click import (
     mark_offsets_s,
     mark_wave,
 )
+from ..baseband import Spectrum, level_out, take_band, template
 from .arrivals import Kernel, first_of_pair, first_peak, vertex
-from .baseband import Spectrum, level_out, take_band, template
 
 Array = NDArray[np.float64]
 

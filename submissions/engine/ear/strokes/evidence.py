@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .onsets import Onsets
+from ..struck.onsets import Onsets
 
 Array = NDArray[np.float64]
 

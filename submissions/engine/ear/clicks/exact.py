@@ -1,6 +1,6 @@
 """When exactly the click arrives, once it is known about where: the mean of its beats, unfolded, first arrival.
 
-Conventions: as in `clicks`. The sound's answer to a click (room, headphones, phone) is estimated from all beats at
+Conventions: as in `ours`. The sound's answer to a click (room, headphones, phone) is estimated from all beats at
 once by least squares over frequency; beats covered by a stroke weigh little. Its first peak is the direct sound.
 """
 
@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
-from ..music.click import CLICK_PEAK, CLICK_S, ClickBeat, ClickLayout, click_wave
-from .baseband import SILENT_POWER, Band, Spectrum, take_band
-from .clicks import ClickSum
+from ...music.click import CLICK_PEAK, CLICK_S, ClickBeat, ClickLayout, click_wave
+from ..baseband import SILENT_POWER, Band, Spectrum, take_band
+from .ours import ClickSum
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]

@@ -8,9 +8,9 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from ..music.click import ClickLayout
-from ..music.written import Part
-from .onsets import Onsets
+from ...music.click import ClickLayout
+from ...music.written import Part
+from ..struck.onsets import Onsets
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ..facts import Samples
+from ...facts import Samples
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]

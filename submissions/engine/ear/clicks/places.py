@@ -1,6 +1,6 @@
 """Where a click may be where the strokes do not tell: by onsets that fall on beats, and by beats that turn as clicks do.
 
-Conventions: as in `clicks`.
+Conventions: as in `ours`.
 """
 
 from itertools import pairwise
@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
-from ..music.click import CLICK_SWEEP_HZ, ClickLayout
-from .clicks import ClickBand
+from ...music.click import CLICK_SWEEP_HZ, ClickLayout
+from .ours import ClickBand
 
 Array = NDArray[np.float64]
 

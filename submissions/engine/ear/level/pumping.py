@@ -10,7 +10,7 @@ louder than the noise. The upper bands are asked, because drums and rooms fade t
 import numpy as np
 from numpy.typing import NDArray
 
-from .novelty import HOP_S, Novelty
+from ..struck.novelty import HOP_S, Novelty
 
 Array = NDArray[np.float64]
 

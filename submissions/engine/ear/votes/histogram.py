@@ -1,6 +1,6 @@
 """Votes for where a page lies on a recording: every heard time minus every written time, one tempo at a time.
 
-Conventions: as in `votes`. The page answers every heard stroke with the log of its own rate of strokes there (a bump
+Conventions: as in `ballot`. The page answers every heard stroke with the log of its own rate of strokes there (a bump
 at every written one, a plateau in a buzz) over the rate of chance; summed over all that was heard this is the log
 likelihood of a Poisson process. The sum over all places at once is a correlation, by Fourier transform.
 """

@@ -21,9 +21,9 @@ from numpy.typing import NDArray
 from scipy import fft
 from scipy.ndimage import uniform_filter1d
 
-from ..music.click import CLICK_PEAK, CLICK_S, ClickLayout, click_wave
-from .arrivals import vertex
-from .baseband import Spectrum, level_out, take_band, template
+from ...music.click import CLICK_PEAK, CLICK_S, ClickLayout, click_wave
+from ..baseband import Spectrum, level_out, take_band, template
+from ..marks.arrivals import vertex
 from .beat_sums import RATIO_REACH, Gathered, energies, gather, ratio_steps, sum_beats, turn
 
 Array = NDArray[np.float64]

@@ -1,6 +1,6 @@
 """Where a player who leaves the click goes: one path through the whole take, not one offset and not one tempo.
 
-Conventions: as in `votes`. `late` is how far the playing lies after the page at (zero, stretch), seconds. A path is
+Conventions: as in `ballot`. `late` is how far the playing lies after the page at (zero, stretch), seconds. A path is
 told at knots: (written time, late), straight between them, level outside.
 
 Each second of the page is laid on the recording at every offset within REACH_S; the likeliest sequence of offsets is

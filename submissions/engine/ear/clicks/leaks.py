@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft, ndimage
 
-from ..music.click import RATE, ClickLayout
+from ...music.click import RATE, ClickLayout
 
 Array = NDArray[np.float64]
 

@@ -1,0 +1,1 @@
+"""How loud and how clean a take is. Begin at measure.py."""
