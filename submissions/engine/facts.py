@@ -93,6 +93,8 @@ class LevelFacts:
     pumping_db: float = 0.0  # how far the noise comes up in the pauses against the playing: automatic gain
     click_under_drums_db: float | None = None  # None: no click heard; 20 = the click is 20 dB under the drums
     wind: bool = False
+    talk_s: float = 0.0  # speech over the playing: so much of the two and a half seconds that hold most of it ...
+    talk_at_s: float | None = None  # ... and its middle, file time
 
 
 @dataclass(frozen=True, slots=True)

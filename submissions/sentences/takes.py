@@ -69,6 +69,8 @@ SENTENCES = (
     _("Record in a quieter room, with fans and traffic shut out, and put the phone nearer to the drum."),
     _("The phone changes its recording level by itself: in the pauses the noise comes up by %(db)s dB."),
     _("If the camera has a setting for automatic sound level, switch it off; otherwise put the phone further away."),
+    _("It sounds as if somebody speaks while you play."),
+    _("Ask for silence in the room until your last note has died away."),
     _("Mains hum can be heard."),
     _("Keep the phone and its cable away from chargers, lamps and amplifiers."),
     _("One of the two sound channels is empty."),

@@ -35,5 +35,7 @@ def listen(sound: Sound, part: Part | None, count_off_bars: int = 2) -> EarFacts
     found = align(mono, sound.rate, part, layout, struck)
     strokes = find_strokes(mono, sound.rate, part, found.zero, layout, novelty, struck)
     under_db = found.click.under_drums_db if found.click is not None else None
-    level = measure_level(sound, strokes.heard_s, under_db, novelty)
+    played = [stroke.played_s for stroke in strokes.strokes if stroke.played_s is not None]
+    playing_s = (min(played), max(played)) if played else None
+    level = measure_level(sound, strokes.heard_s, under_db, novelty, playing_s)
     return EarFacts(found.zero, strokes, measure_timing(part, found.zero, strokes), level)

@@ -69,6 +69,7 @@ class TestTheLevel:
             ({"pumping_db": 4.0}, "noisy", Level.NOTE),
             ({"pumping_db": 9.0}, "noisy", Level.LOOK),
             ({"wind": True}, "noisy", Level.LOOK),
+            ({"talk_s": 0.2, "talk_at_s": 12.0}, "noisy", Level.NOTE),
             ({"dead_channel": True}, "noisy", Level.NOTE),
             ({"click_under_drums_db": 4.0}, "click-audible", Level.REDO),
             ({"click_under_drums_db": 18.0}, "click-audible", Level.LOOK),
@@ -77,7 +78,7 @@ class TestTheLevel:
     def test_says(self, facts, code, level):
         assert said(level=facts)[code] == level
 
-    @pytest.mark.parametrize("facts", [{"clipped_share": 0.03}, {"click_under_drums_db": 33.0}, {"peak_db": -30.0}, {"strokes_over_noise_db": 26.0}, {"pumping_db": 2.0}])
+    @pytest.mark.parametrize("facts", [{"clipped_share": 0.03}, {"click_under_drums_db": 33.0}, {"peak_db": -30.0}, {"strokes_over_noise_db": 26.0}, {"pumping_db": 2.0}, {"talk_s": 0.09, "talk_at_s": 12.0}])
     def test_lets_small_things_be(self, facts):
         assert said(level=facts) == {}
 

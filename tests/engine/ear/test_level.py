@@ -1,10 +1,11 @@
-"""What is said of level: silence, clipping at and under full scale, noise, hum, wind, a dead channel."""
+"""What is said of level: silence, clipping at and under full scale, noise, hum, wind, talk, a dead channel."""
 
 import numpy as np
 import pytest
 from scipy.ndimage import maximum_filter1d, uniform_filter1d
 from scipy.signal import butter, sosfilt
 
+from submissions.engine.checks.noisy import LIMIT_TALK_S
 from submissions.engine.ear.level.measure import measure_level
 from submissions.engine.ear.struck.novelty import measure_novelty
 from submissions.engine.facts import Sound
@@ -139,3 +140,69 @@ class TestAutomaticGain:
 
     def test_is_never_overstated_where_the_ring_hides_the_noise(self):
         assert self.pumping_of(6.0, 0.06) < 6.0
+
+
+class TestTalk:
+    """Over the playing. Voices: pulses at a gliding pitch through the formants of vowels, as Peterson and Barney (1952)
+    give them for men (from memory), raised by a sixth for a child."""
+
+    LONG_S, AT_S = 30, 14.0
+    VOWELS_HZ = ((730, 1090, 2440), (270, 2290, 3010), (300, 870, 2240), (530, 1840, 2480))
+
+    def voice(self, pitch_hz, seed):
+        """Eight syllables in 1.6 s, shape (n,), peak 1."""
+        rng, t = np.random.default_rng(seed), np.arange(round(0.2 * RATE)) / RATE
+        parts = []
+        for n in range(8):
+            glide = pitch_hz * 2 ** rng.uniform(-0.2, 0.2) * 2 ** (rng.uniform(-0.25, 0.25) * t / 0.2)
+            pulses = np.diff(np.floor(np.cumsum(glide) / RATE), prepend=0.0)
+            formants = np.array(self.VOWELS_HZ[n % 4]) * (1.17 if pitch_hz > 200 else 1.0)
+            vowel = sum(sosfilt(butter(1, (f - 50, f + 50), "bandpass", fs=RATE, output="sos"), pulses) for f in formants)
+            parts.append(vowel * np.sin(np.pi * t / 0.2))
+        out = np.concatenate(parts)
+        return out / np.abs(out).max()
+
+    def drums(self, hz=(330.0, 240.0, 180.0, 150.0)):
+        """Ringing drums in turn, half a minute of sixteenths with accents, shape (n,)."""
+        rng = np.random.default_rng(5)
+        out = rng.standard_normal(self.LONG_S * RATE) * 1e-3
+        t = np.arange(round(0.4 * RATE)) / RATE
+        for n in range(round((self.LONG_S - 2) / 0.15)):
+            pitch = hz[int(rng.integers(len(hz)))]
+            ring = sum(np.sin(2 * np.pi * pitch * ratio * t) / ratio for ratio in (1.0, 1.59, 2.14, 2.65))
+            start = round((1.0 + 0.15 * n) * RATE)
+            out[start : start + len(t)] += (0.5 if n % 4 == 0 else 0.2) * 0.4 * np.exp(-t / 0.09) * ring
+        return out
+
+    def heard(self, mono, playing_s=(1.0, 28.8)):
+        sound = Sound(mono[:, None].astype(np.float32), RATE)
+        return measure_level(sound, (1.0,), playing_s=playing_s)
+
+    def with_voice(self, pitch_hz=120.0, seed=1):
+        mono, voice = self.drums(), self.voice(pitch_hz, seed)
+        mono[round(self.AT_S * RATE) :][: len(voice)] += 0.3 * voice
+        return mono
+
+    @pytest.mark.parametrize("seed", range(3))
+    @pytest.mark.parametrize("pitch_hz", [105.0, 210.0, 290.0])
+    def test_is_heard_and_placed(self, pitch_hz, seed):
+        level = self.heard(self.with_voice(pitch_hz, seed))
+        assert level.talk_s > LIMIT_TALK_S
+        assert level.talk_at_s == pytest.approx(self.AT_S + 0.8, abs=0.9)
+
+    def test_is_not_heard_in_ringing_drums(self):
+        assert self.heard(self.drums()).talk_s < LIMIT_TALK_S
+
+    def test_before_the_playing_is_nobodys_business(self):
+        assert self.heard(self.with_voice(), (17.0, 28.8)).talk_s < LIMIT_TALK_S
+
+    def test_is_no_click(self):
+        mono = self.drums()
+        for n in range(40):
+            beep = 0.3 * np.sin(2 * np.pi * (1500 if n % 4 else 2000) * np.arange(round(0.04 * RATE)) / RATE)
+            mono[round((1 + 0.6 * n) * RATE) :][: len(beep)] += beep
+        assert self.heard(mono).talk_s < LIMIT_TALK_S
+
+    def test_is_asked_only_where_somebody_plays(self):
+        assert self.heard(self.with_voice(), None).talk_at_s is None
+        assert self.heard(self.with_voice(), (14.0, 14.01)).talk_s == 0.0

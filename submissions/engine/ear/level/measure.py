@@ -1,4 +1,4 @@
-"""How loud, how clean: loudness, peaks, clipping, noise, hum, wind, dead channels.
+"""How loud, how clean: loudness, peaks, clipping, noise, hum, wind, talk, dead channels.
 
 Conventions: samples have shape (n, channels), full scale 1.0; levels in dB relative to full scale.
 """
@@ -13,6 +13,7 @@ from ..struck.novelty import Novelty
 from .cut import cut_strokes
 from .loudness import FLOOR_DB, integrated_lufs, true_peak_db
 from .pumping import pumping_db
+from .talk import talk_over
 
 Array = NDArray[np.float64]
 FRAME_S = 0.020  # shorter than a sixteenth at any marching tempo, longer than a period of hum
@@ -31,11 +32,16 @@ WIND_OVER_DB, WIND_SHARE = -45.0, 0.7  # chosen: a rumble that is heard, and is 
 
 
 def measure_level(
-    sound: Sound, heard_s: tuple[float, ...], click_under_drums_db: float | None = None, novelty: Novelty | None = None
+    sound: Sound,
+    heard_s: tuple[float, ...],
+    click_under_drums_db: float | None = None,
+    novelty: Novelty | None = None,
+    playing_s: tuple[float, float] | None = None,
 ) -> LevelFacts:
     """Everything about the level of a take; heard_s are the drum strokes, file time.
 
-    Without the novelty of the sound nothing is said of automatic gain.
+    Without the novelty of the sound nothing is said of automatic gain, without begin and end of the playing nothing of
+    talk over it.
     """
     samples, rate = np.asfortranarray(sound.samples), sound.rate  # every channel in one piece: all is read by channels
     peak_db = _db(float(max(samples.max(), -samples.min()))) if samples.size else FLOOR_DB
@@ -47,6 +53,7 @@ def measure_level(
     tops, cut = cut_strokes(loudest, rate, heard_s)
     quiet = quiet_frames(loudest, rate)
     noise_db = _db(float(np.sqrt(np.mean(np.square(quiet, dtype=np.float64))))) if quiet.size else FLOOR_DB
+    talk_s, talk_at_s = talk_over(loudest, rate, playing_s) if playing_s is not None else (0.0, None)
     return LevelFacts(
         lufs=integrated_lufs(samples, rate),
         peak_db=peak_db,
@@ -61,6 +68,8 @@ def measure_level(
         pumping_db=pumping_db(novelty, heard_s) if novelty is not None else 0.0,
         click_under_drums_db=click_under_drums_db,
         wind=_is_windy(quiet, rate),
+        talk_s=talk_s,
+        talk_at_s=talk_at_s,
     )
 
 

@@ -14,7 +14,7 @@ Array = NDArray[np.float64]
 
 HIDDEN_S = 0.016  # a snare's wires answer about so long after its head, and are heard where the head is hidden
 UNSEEN_S = 0.001  # what is left of that; as WIDE_SPREAD_S fitted to 149 made takes, half of them real hits
-FOOT_SD_S = 0.85e-3  # of all feet together: drums that grow, and what is left of a coder's smear; fitted to 279 more takes
+FOOT_SD_S = 0.82e-3  # of all feet together: drums that grow, and what is left of a coder's smear; fitted to 479 more takes
 FOUND_SHARE = 0.26  # of the standard error of a mean: strokes found are mostly right ...
 MOSTLY = 0.5  # ... so that half of it stays where nothing is missed
 LOST_SHARE = 0.65  # strokes not found lie to one side by this much of the spread; as FOUND_SHARE fitted to 271 more takes
