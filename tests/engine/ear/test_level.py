@@ -171,7 +171,7 @@ class TestTalk:
             pitch = hz[int(rng.integers(len(hz)))]
             ring = sum(np.sin(2 * np.pi * pitch * ratio * t) / ratio for ratio in (1.0, 1.59, 2.14, 2.65))
             start = round((1.0 + 0.15 * n) * RATE)
-            out[start : start + len(t)] += (0.5 if n % 4 == 0 else 0.2) * 0.4 * np.exp(-t / 0.09) * ring
+            out[start : start + len(t)] += (0.5 if n % 4 == 0 else 0.2) * 0.4 * np.exp(-t / 0.06) * ring
         return out
 
     def heard(self, mono, playing_s=(1.0, 28.8)):
