@@ -17,9 +17,9 @@ from .. import files
 from ..engine.errors import EngineError
 from ..engine.music import score
 from ..engine.music.demand import demand
+from ..engine.music.engraving.own_notes import own_notes
 from ..engine.music.ladder import ladder, performance_bpm
 from ..engine.music.materials import Choices, words_of, write_materials
-from ..engine.music.own_notes import own_notes
 from ..engine.music.score.intake import open_tree
 from ..engine.music.sheet import Tongue
 from ..engine.music.written import Part, Score

@@ -21,7 +21,7 @@ APP = settings.BASE_DIR / "submissions"
 SPEAKING = (
     *sorted((APP / "engine/checks").glob("*.py")),
     *sorted((APP / "engine/music/score").glob("*.py")),
-    *(APP / f"engine/music/{name}.py" for name in ("demand", "engrave", "drawing", "ladder", "one_part")),
+    *(APP / f"engine/music/{name}.py" for name in ("demand", "ladder", "engraving/engrave", "engraving/drawing", "engraving/one_part")),
     APP / "engine/door.py",
     APP / "engine/media/sentences.py",
     *sorted((APP / "actions").glob("*.py")),

@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 from ..facts import Sound
 from ..media import write_wav
 from ..media.sparse import write_sparse_aac
-from .bar_boxes import bar_boxes, size_of
 from .click import MARK_GROUP_S, Click, ClickLayout, click_layout, render_click
-from .engrave import Engraving, engrave
+from .engraving.bar_boxes import bar_boxes, size_of
+from .engraving.engrave import Engraving, engrave
 from .guide import render_guide
 from .ladder import bpm_name, chosen, ladder, performance_bpm
 from .midi import midi_bytes

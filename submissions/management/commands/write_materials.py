@@ -7,9 +7,9 @@ from typing import Any
 from django.core.management.base import BaseCommand
 
 from submissions.engine.errors import EngineError
+from submissions.engine.music.engraving.own_notes import own_notes
 from submissions.engine.music.ladder import FEASIBLE_BPM
 from submissions.engine.music.materials import Choices, write_materials
-from submissions.engine.music.own_notes import own_notes
 from submissions.engine.music.score import read_part
 from submissions.engine.music.score.intake import open_tree
 

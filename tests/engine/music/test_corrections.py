@@ -6,9 +6,9 @@ from xml.etree.ElementTree import fromstring
 import music21
 import pytest
 
-from submissions.engine.music.as_corrected import slashes_for, write_corrections
-from submissions.engine.music.bar_boxes import bar_boxes
-from submissions.engine.music.engrave import engrave
+from submissions.engine.music.engraving.as_corrected import slashes_for, write_corrections
+from submissions.engine.music.engraving.bar_boxes import bar_boxes
+from submissions.engine.music.engraving.engrave import engrave
 from submissions.engine.music.score import Corrections, read_part, read_score
 from submissions.engine.music.score.drums import DOUBTFUL_HEADS, HEADS, ORDINARY_HEADS
 from submissions.engine.music.score.intake import open_tree

@@ -8,11 +8,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from submissions.engine.errors import ScoreError
-from submissions.engine.music.beams import beam_and_stem
-from submissions.engine.music.engrave import _draw, engrave
-from submissions.engine.music.lines import PHONE_SPACES, PRINT_WIDTH_MM, STAFF_MM, lines_of
-from submissions.engine.music.one_part import OTHERS_GRAY
-from submissions.engine.music.own_notes import own_notes
+from submissions.engine.music.engraving.beams import beam_and_stem
+from submissions.engine.music.engraving.engrave import _draw, engrave
+from submissions.engine.music.engraving.lines import PHONE_SPACES, PRINT_WIDTH_MM, STAFF_MM, lines_of
+from submissions.engine.music.engraving.one_part import OTHERS_GRAY
+from submissions.engine.music.engraving.own_notes import own_notes
 from submissions.engine.music.score import read_part
 from submissions.engine.music.score.intake import open_tree
 from submissions.engine.music.sheet import sheet_pdf

@@ -13,7 +13,7 @@ import pytest
 from scipy.signal import correlate
 
 from submissions.engine.music.click import CLICK_PEAK, click_wave
-from submissions.engine.music.engrave import engrave
+from submissions.engine.music.engraving.engrave import engrave
 from submissions.engine.music.practice import practice
 from submissions.engine.music.score import read_part
 from submissions.engine.music.score.intake import open_tree

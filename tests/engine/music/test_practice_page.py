@@ -11,7 +11,7 @@ from types import SimpleNamespace
 import pytest
 from playwright.sync_api import expect
 
-from submissions.engine.music.engrave import engrave
+from submissions.engine.music.engraving.engrave import engrave
 from submissions.engine.music.ladder import ladder, performance_bpm
 from submissions.engine.music.practice import practice
 from submissions.engine.music.score import read_part

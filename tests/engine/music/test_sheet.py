@@ -9,7 +9,7 @@ from pypdf import PdfReader
 
 from submissions.engine.errors import EngineError
 from submissions.engine.music import cautions
-from submissions.engine.music.engrave import Engraving, System, engrave
+from submissions.engine.music.engraving.engrave import Engraving, System, engrave
 from submissions.engine.music.score import read_part
 from submissions.engine.music.score.intake import open_tree
 from submissions.engine.music.sheet import HEADING_MM, LINE_GAP_MM, SheetText, sheet_pdf, turns_of

@@ -15,8 +15,8 @@ import typst
 
 from ...errors import EngineError
 from ..cautions import HANDS, HEARING, HEARING_FIGURES, HEARING_SIGNS, LAW
-from ..engrave import Engraving, System
-from ..lines import PRINT_WIDTH_MM
+from ..engraving.engrave import Engraving, System
+from ..engraving.lines import PRINT_WIDTH_MM
 
 TEMPLATE = Path(__file__).with_name("sheet.typ")
 PAPERS = {"a4": 297.0, "us-letter": 279.4}  # heights in mm: ISO 216, ANSI/ASME Y14.1

@@ -17,12 +17,12 @@ from pathlib import Path
 from typing import Any
 from xml.etree.ElementTree import Element, tostring
 
-from ..errors import ScoreError
+from ...errors import ScoreError
+from ..written import RollReading
 from .as_corrected import write_corrections
 from .beams import beam_and_stem
 from .lines import PRINT_WIDTH_MM
 from .one_part import gray_others, only_part, tidy
-from .written import RollReading
 
 CPU_S = 20  # a 400-bar part takes 3 s; a damaged place on the staff can ask for millions of ledger lines
 WALL_S = 120  # of the child; its own limit is processor time, this one is for a machine that has none left

@@ -15,11 +15,11 @@ from xml.etree.ElementTree import Element, fromstring, tostring
 import verovio
 
 if __name__ == "__main__":  # isolated mode keeps the project off the import path; its own root is named
-    sys.path.insert(0, str(Path(__file__).resolve().parents[3]))
+    sys.path.insert(0, str(Path(__file__).resolve().parents[4]))
 
 from submissions.engine.errors import ScoreError
-from submissions.engine.music.lines import PHONE_SPACES, PRINT_WIDTH_MM, STAFF_MM, lines_of
-from submissions.engine.music.musicfont import signs_as_paths
+from submissions.engine.music.engraving.lines import PHONE_SPACES, PRINT_WIDTH_MM, STAFF_MM, lines_of
+from submissions.engine.music.engraving.musicfont import signs_as_paths
 
 UNIT = 9  # verovio's default: half a staff space, in its pixels
 SPACE = 2 * UNIT

@@ -6,7 +6,7 @@ Conventions: positions are exact quarters from the start of the meter; a file th
 from fractions import Fraction
 from xml.etree.ElementTree import Element
 
-from .grid import Meter, make_meter
+from ..grid import Meter, make_meter
 
 FLAGS = {"eighth": 1, "16th": 2, "32nd": 3, "64th": 4, "128th": 5}
 BEAM_COMES_AFTER = (

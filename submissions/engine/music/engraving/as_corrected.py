@@ -8,9 +8,9 @@ from collections.abc import Sequence
 from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement
 
-from .score.notes import BEAMS, nominal_length
-from .score.tree import text
-from .written import RollReading
+from ..score.notes import BEAMS, nominal_length
+from ..score.tree import text
+from ..written import RollReading
 
 MOST_SLASHES = 5  # more are not drawn on a stem
 TIMES = "{}×"

@@ -2,8 +2,8 @@
 
 from xml.etree.ElementTree import Element
 
-from .score.notes import place_of
-from .written import Part
+from ..score.notes import place_of
+from ..written import Part
 
 
 def own_notes(tree: Element, part: Part) -> frozenset[int] | None:

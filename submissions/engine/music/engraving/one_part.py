@@ -7,7 +7,7 @@ import copy
 from collections.abc import Iterator
 from xml.etree.ElementTree import Element, SubElement
 
-from ..errors import ScoreError
+from ...errors import ScoreError
 
 OCTAVES = frozenset("0123456789")
 OTHERS_GRAY = "#8c8c8c"  # still readable (contrast 3.4:1 on white), clearly not the player's own
