@@ -163,7 +163,7 @@ class TimingFacts:
     flam_ms: float | None = None  # mean gap from grace to stroke
     flam_spread_ms: float | None = None
     curve_ms: tuple[tuple[float, float], ...] = ()  # seconds from zero, mean late_ms around them
-    beyond_chance: float | None = None  # share of the page found over what chance finds; None at the click's own tempo
+    beyond_chance: float | None = None  # share of the page found over what chance finds; None where zero is sure and the tempo the click's
     # The same at the click's tempo, or the share of what was heard that it explains if less; only where the click is known and
     # the strokes chose another tempo.
     click_beyond_chance: float | None = None

@@ -33,6 +33,8 @@ LIMIT_DROWNED_DB, LIMIT_HEARD_DB = 28.0, -60.0
 LIMIT_MAY_HIDE_DB = 40.0
 # Players who can be told to be loose lie 35 to 60 ms around the beat; a part that lies wider at a tempo of its own is a doubt.
 LOOSEST_MS = 60.0
+# Whoever lies so wide at an unsure place must lie on the page better than chance puts it there: parts themselves show 0.45 and more.
+WIDE_MS, LEAST_WIDE_BEYOND_CHANCE = 35.0, 0.45
 
 
 def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
@@ -57,7 +59,7 @@ def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
     if found >= LIMIT_REDO and _may_be_clicks(facts, part) and not loosest:
         return  # `click-audible` says what to do.
     fit = found * strokes.explained_share
-    doubtful = _clearly_another(facts) or is_chance(facts) or (loosest and abs(facts.zero.tempo_ratio - 1) > TEMPO_LIMIT)
+    doubtful = _clearly_another(facts) or is_chance(facts) or _lies_anywhere(facts) or (loosest and abs(facts.zero.tempo_ratio - 1) > TEMPO_LIMIT)
     if fit >= LIMIT_REDO and not doubtful and (facts.zero.sure or fit >= LIMIT_LOOK_UNSURE):
         return
     if is_chance(facts) and fit >= LIMIT_REDO and not _clearly_another(facts):
@@ -100,6 +102,13 @@ def _clearly_another(facts: TakeFacts) -> bool:
         return False
     clear = strokes.clear_found_share * strokes.clear_explained_share
     return clear < LIMIT_CLEAR and strokes.clear_explained_share < LIMIT_LEFT_OVER
+
+
+def _lies_anywhere(facts: TakeFacts) -> bool:
+    """Whether an unsure place was chosen out of many at which the page would lie as well."""
+    beyond = facts.timing.beyond_chance
+    wide = (facts.timing.spread_ms or 0.0) > WIDE_MS
+    return not facts.zero.sure and wide and beyond is not None and beyond < LEAST_WIDE_BEYOND_CHANCE
 
 
 def _level(facts: TakeFacts, fit: float) -> Level:

@@ -123,8 +123,8 @@ def _strays(part: Part, zero: ZeroFacts, strokes: StrokeFacts) -> Array:
 
 
 def _beyond_chance(part: Part, zero: ZeroFacts, strokes: StrokeFacts) -> float | None:
-    """How much more of the page is found than chance finds, where the strokes chose a tempo to be found at."""
-    if abs(zero.tempo_ratio - 1) <= WRONG_TEMPO or not strokes.heard_s:
+    """How much more of the page is found than chance finds, where the strokes chose a tempo or a place to be found at."""
+    if (zero.sure and abs(zero.tempo_ratio - 1) <= WRONG_TEMPO) or not strokes.heard_s:
         return None
     late = [p.played_s - due_s(p.written_s, part, zero) for p in strokes.strokes if p.played_s is not None]
     due = np.array([due_s(event.at_s, part, zero) for event in events_of(part)]) + float(np.median(late))

@@ -94,6 +94,11 @@ class TestThePart:
         found = said(zero={"sure": False}, played=strokes(missing=range(0, 100, 4), explained=0.8))
         assert found["not-this-part"] == Level.LOOK
 
+    @pytest.mark.parametrize(("beyond", "spread", "sure", "told"), [(0.4, 42.0, False, True), (0.5, 42.0, False, False), (0.4, 20.0, False, False), (0.4, 42.0, True, False)])
+    def test_is_doubted_where_it_lies_wide_at_an_unsure_place_as_chance_would_put_it(self, beyond, spread, sure, told):
+        found = said(zero={"sure": sure}, played=strokes(missing=range(0, 100, 9), explained=0.85), timing={"spread_ms": spread, "beyond_chance": beyond})
+        assert found.get("not-this-part") == (Level.LOOK if told else None)
+
     def test_may_be_played_by_a_beginner(self):
         assert "not-this-part" not in said(played=strokes(missing=range(0, 100, 9), explained=0.85))
 
