@@ -2,16 +2,14 @@
 
 from collections.abc import Iterator
 
+from ..ear.strokes.chance import LEAST_BEYOND_CHANCE
 from ..facts import TakeFacts
 from ..findings import Finding, Level
 from ..music.written import Part
 
 CODE = "wrong-tempo"
 FITS = 0.8  # both shares: nothing but the part at that tempo gives as much
-# A tempo that the strokes chose must find more of the page than chance would. Landis & Koch 1977 (Biometrics 33): a kappa
-# under 0.4 is no more than fair; made takes of other parts stay under 0.35, of the part itself at another tempo over 0.45.
-LEAST_BEYOND_CHANCE = 0.40
-SURELY_BEYOND_CHANCE = 0.60  # ... and over 0.6 substantial
+SURELY_BEYOND_CHANCE = 0.60  # Landis & Koch 1977: over 0.6 a kappa is substantial
 LIMIT = 0.015  # chosen: 1.5 % over 16 bars is a whole sixteenth away; a steady player to a click stays within 0.2 %
 
 

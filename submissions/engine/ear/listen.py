@@ -1,6 +1,6 @@
 """The ear's order of work: find what was struck, find zero, test every written stroke, then say how it lies."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from ..facts import LevelFacts, Sound, StrokeFacts, TimingFacts, ZeroFacts
 from ..music.click import click_layout
@@ -11,6 +11,7 @@ from .strokes.search import find_strokes
 from .struck import novelty as novelties
 from .struck import onsets
 from .timing import measure_timing
+from .trust import lies_by_chance
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,4 +39,6 @@ def listen(sound: Sound, part: Part | None, count_off_bars: int = 2) -> EarFacts
     played = [stroke.played_s for stroke in strokes.strokes if stroke.played_s is not None]
     playing_s = (min(played), max(played)) if played else None
     level = measure_level(sound, strokes.heard_s, under_db, novelty, playing_s)
-    return EarFacts(found.zero, strokes, measure_timing(part, found.zero, strokes), level)
+    timing = measure_timing(part, found.zero, strokes)
+    zero = replace(found.zero, sure=False) if lies_by_chance(found.zero, timing.beyond_chance) else found.zero
+    return EarFacts(zero, strokes, timing, level)

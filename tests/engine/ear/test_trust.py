@@ -4,14 +4,17 @@ from dataclasses import replace
 
 import pytest
 
+from submissions.engine.ear import listen as listening
 from submissions.engine.ear.clicks.search import FoundClick
 from submissions.engine.ear.marks.believed import Marks
 from submissions.engine.ear.marks.one_group import by_end_group, with_clock
-from submissions.engine.ear.trust import is_certain, is_chance, is_nearer, is_off_beat, tells_tempo
+from submissions.engine.ear.trust import is_certain, is_chance, is_nearer, is_off_beat, lies_by_chance, tells_tempo
 from submissions.engine.ear.votes.ballot import Hypothesis
+from submissions.engine.facts import TimingFacts, ZeroFacts
 from submissions.engine.music.click import click_layout
+from submissions.engine.rehearsal.spec import TakeSpec
 
-from .heard import part_of
+from .heard import part_of, take_of
 
 
 def hypothesis(zero_s: float, gain: float) -> Hypothesis:
@@ -115,3 +118,25 @@ def test_an_end_group_alone_yields_to_a_whole_click_that_puts_zero_elsewhere(cli
     told = by_end_group(marks, FoundClick(click_s, 1.0, 1e-4, 0.01, True, (), whole=whole), layout)
     assert (told is not None) == marks_stand
     assert (told is not None and told.clock_known) == clock_known
+
+
+@pytest.mark.parametrize(
+    ("source", "beyond", "chance"),
+    [
+        ("written", 0.29, True),
+        ("count-off", 0.29, True),
+        ("written", 0.50, False),  # the part itself at another tempo
+        ("written", None, False),  # at the click's own tempo and sure: nothing was chosen
+        ("marks", 0.29, False),  # marks need no strokes
+    ],
+)
+def test_strokes_that_chose_a_tempo_must_lie_there_better_than_by_chance(source, beyond, chance):
+    assert lies_by_chance(ZeroFacts(5.0, source, 0.001, tempo_ratio=1.1, sure=True), beyond) == chance
+
+
+@pytest.mark.parametrize(("beyond", "sure"), [(0.2, False), (0.9, True)])
+def test_a_take_is_told_so(monkeypatch, beyond, sure):
+    take = take_of(TakeSpec(count_off="none"))
+    monkeypatch.setattr(listening, "measure_timing", lambda *facts: TimingFacts(beyond_chance=beyond))
+    zero = listening.listen(take.sound, take.part).zero
+    assert (zero.source, zero.sure) == ("written", sure)

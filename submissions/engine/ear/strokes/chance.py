@@ -18,6 +18,9 @@ Array = NDArray[np.float64]
 
 TRIALS = 40  # the mean of so many is known to 0.02 of a page of forty strokes
 LEAST_MOVE_S, MOST_MOVE_S = 0.25, 3.0  # past every player's push; not so far that the page leaves the recording
+# A tempo that the strokes chose must find more of the page than chance would. Landis & Koch 1977 (Biometrics 33): a kappa
+# under 0.4 is no more than fair; made takes of other parts stay under 0.35, of the part itself at another tempo over 0.45.
+LEAST_BEYOND_CHANCE = 0.40
 LEAST_STROKES = 8  # of a page: the sd of a share of fewer is more than one in six
 
 
