@@ -112,10 +112,12 @@ def _lies_anywhere(facts: TakeFacts) -> bool:
 
 
 def _level(facts: TakeFacts, fit: float) -> Level:
-    """Sent back where it is certain: not for strokes that noise hides, nor for doubts about the place alone."""
+    """Sent back where it is certain: not for strokes that noise hides, nor for doubts about the place alone, nor for strokes
+    that are left over at a place that is not the right one for certain."""
     if facts.level.strokes_over_noise_db < LIMIT_HIDING_DB:
         return Level.LOOK
-    return Level.REDO if fit < LIMIT_REDO or facts.strokes.clear_explained_share < LIMIT_SURE_LEFT_OVER else Level.LOOK
+    left_over = facts.zero.sure and facts.strokes.clear_explained_share < LIMIT_SURE_LEFT_OVER
+    return Level.REDO if fit < LIMIT_REDO or left_over else Level.LOOK
 
 
 def _played_share(facts: TakeFacts) -> float:

@@ -107,6 +107,11 @@ class TestThePart:
         played = replace(strokes(missing=range(0, 100, 5), explained=0.85), clear_found_share=0.85, clear_explained_share=explained)
         assert said(played=played)["not-this-part"] == level
 
+    def test_is_nobodys_fault_where_clear_strokes_are_left_over_at_an_unsure_place(self):
+        played = replace(strokes(missing=range(0, 100, 5), explained=0.85), clear_found_share=0.85, clear_explained_share=0.5)
+        assert said(played=played)["not-this-part"] == Level.REDO
+        assert said(zero={"sure": False}, played=played)["not-this-part"] == Level.LOOK
+
     def test_is_not_doubted_where_only_soft_strokes_are_lost_in_the_room(self):
         played = replace(strokes(missing=range(0, 100, 4), explained=0.95), clear_found_share=0.75)
         assert "not-this-part" not in said(played=played)
