@@ -13,7 +13,8 @@ LIMIT_DB = 25.0
 LIMIT_HIDING_DB, HIDING_SHARE = 30.0, 0.8  # where many strokes are not found at all, the noise hides them
 LIMIT_PUMPING_NOTE_DB, LIMIT_PUMPING_LOOK_DB = 3.0, 8.0  # steady gain measures under 0.5; 8 dB of breathing are heard in a mix
 LIMIT_HUM_DB = -50.0  # chosen: twenty takes add it up by 13 dB in power
-# Voiced speech. Of 341 made takes without talk none shows more than 0.10; with talk within 12 dB of the strokes 7 in 10 do.
+# Voiced speech. Of 341 made takes without talk none shows more than 0.10, where it is known when the playing begins and
+# ends; with talk within 12 dB of the strokes two in three are over the limit.
 LIMIT_TALK_S = 0.12
 WIND = "Wind blows into the microphone."
 

@@ -6,6 +6,7 @@ from ..facts import TakeFacts
 from ..findings import Finding, Level
 from ..music.written import Part
 from .click_audible import LIMIT_REDO_DB
+from .loose_timing import LIMIT_MS as LOOSE_MS
 from .noisy import LIMIT_HIDING_DB
 from .wrong_tempo import LIMIT as TEMPO_LIMIT
 from .wrong_tempo import is_chance, keeps_to_the_click
@@ -33,8 +34,8 @@ LIMIT_DROWNED_DB, LIMIT_HEARD_DB = 28.0, -60.0
 LIMIT_MAY_HIDE_DB = 40.0
 # Players who can be told to be loose lie 35 to 60 ms around the beat; a part that lies wider at a tempo of its own is a doubt.
 LOOSEST_MS = 60.0
-# Whoever lies so wide at an unsure place must lie on the page better than chance puts it there: parts themselves show 0.45 and more.
-WIDE_MS, LEAST_WIDE_BEYOND_CHANCE = 35.0, 0.45
+# Who is loose at an unsure place must lie on the page better than chance puts it there: parts themselves show 0.45 and more.
+LEAST_WIDE_BEYOND_CHANCE = 0.45
 
 
 def check(facts: TakeFacts, part: Part | None) -> Iterator[Finding]:
@@ -107,7 +108,7 @@ def _clearly_another(facts: TakeFacts) -> bool:
 def _lies_anywhere(facts: TakeFacts) -> bool:
     """Whether an unsure place was chosen out of many at which the page would lie as well."""
     beyond = facts.timing.beyond_chance
-    wide = (facts.timing.spread_ms or 0.0) > WIDE_MS
+    wide = (facts.timing.spread_ms or 0.0) > LOOSE_MS
     return not facts.zero.sure and wide and beyond is not None and beyond < LEAST_WIDE_BEYOND_CHANCE
 
 

@@ -11,6 +11,7 @@ from ..music.click import ClickLayout
 from .clicks.ours import REACH_S
 from .clicks.search import FAR_CLOCK, FAR_HEIGHT, FoundClick
 from .strokes.chance import LEAST_BEYOND_CHANCE
+from .timing import KNOWS_BIAS
 from .votes.ballot import SAME_TEMPO, Hypothesis
 from .votes.known import SURE_BOTH, SURE_GAP, SURE_SUPPORT, know_place
 from .votes.page import Page, pair_up
@@ -24,7 +25,6 @@ LEAST_HEAD = 8
 HEAD_S = 0.045  # nine in ten strokes of a beginner lie as near to their own middle
 HEAD_SHARE, REST_SHARE = 0.7, 0.6  # found by chance on a page of sixteenths: six in ten
 LEAST_STROKES = 8
-BY_STROKES = ("written", "count-off")
 
 
 def is_certain(click: FoundClick, ballot: list[Hypothesis]) -> bool:
@@ -83,7 +83,7 @@ def is_off_beat(click: FoundClick, ballot: list[Hypothesis], beat_s: float) -> b
 
 def lies_by_chance(facts: ZeroFacts, beyond_chance: float | None) -> bool:
     """Whether a zero that strokes alone gave at a tempo of their choosing lies there no better than chance would put it."""
-    return facts.source in BY_STROKES and beyond_chance is not None and beyond_chance < LEAST_BEYOND_CHANCE
+    return facts.source not in KNOWS_BIAS and beyond_chance is not None and beyond_chance < LEAST_BEYOND_CHANCE
 
 
 def begins_there(facts: ZeroFacts, heard: Array, page: Page) -> bool:

@@ -75,6 +75,12 @@ class TestMeasureTiming:
         assert measure_timing(PART, replace(guessed, source="written"), unpaired).click_beyond_chance is None
         assert measure_timing(PART, KNOWN, unpaired).click_beyond_chance is None
 
+    def test_asks_what_chance_finds_where_the_place_is_not_sure(self):
+        heard = tuple(3.0 + s.at_s for s in PART.strokes if s.kind != "grace")
+        facts = replace(facts_of(PART, np.zeros(len(PART.strokes))), heard_s=heard)
+        assert measure_timing(PART, replace(KNOWN, source="written", sure=False), facts).beyond_chance > 0.9
+        assert measure_timing(PART, replace(KNOWN, source="written"), facts).beyond_chance is None
+
     def test_does_not_let_one_bar_played_wrong_make_a_player_loose(self):
         wrong = np.array([s.played_bar == 9 for s in PART.strokes])
         late = normal(4.0, 6.0)
