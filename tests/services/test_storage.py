@@ -51,6 +51,7 @@ def object_storage(folder: Path):
     # The server opens a second port of each kind, ten thousand higher by default; those may be taken.
     command += [f"-filer.port={ports['filer']}", f"-master.port.grpc={free_port()}", f"-volume.port.grpc={free_port()}"]
     command += [f"-filer.port.grpc={free_port()}", f"-s3.port.grpc={free_port()}", "-master.volumeSizeLimitMB=64"]
+    command += ["-volume.minFreeSpace=200MiB"]  # by default it writes nothing on a disk that is 99 % full, and says so nowhere
     with open(folder / "log", "wb") as log:
         process = subprocess.Popen(command, stdout=log, stderr=log, start_new_session=True)
     endpoint = f"http://127.0.0.1:{ports['s3']}"
