@@ -96,6 +96,7 @@ def draw_phone(rng: np.random.Generator) -> Phone:
         gain_db=float(rng.uniform(-14, -1)),
         dead_channel=bool(rng.random() < 0.05),
         clock_ppm=float(rng.uniform(-50, 50)),
+        high_order=int(rng.spawn(1)[0].integers(2, 5)),  # spawned: what is drawn after it stays as it was
     )
 
 

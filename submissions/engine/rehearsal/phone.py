@@ -1,7 +1,7 @@
 """A phone's way from microphone to samples: filters, gain, limiter, ceiling, channels.
 
 Every filter is a minimum-phase recursion, so that the first sample of an attack stays where it is; what a filter
-adds to the delay of a band (0.03 to 0.1 ms for chirps of 1.5 to 6.5 kHz) is a phone's own and part of the truth.
+adds to the delay of a band (0.01 to 0.1 ms for chirps of 1.5 to 6.5 kHz) is a phone's own and part of the truth.
 """
 
 import numpy as np
@@ -37,7 +37,7 @@ def filtered(mono: Mono, phone: Phone) -> Mono:
     if phone.low_hz:
         out = sosfilt(butter(2, phone.low_hz, "highpass", fs=phone.rate, output="sos"), out)
     if phone.high_hz:
-        out = sosfilt(butter(2, phone.high_hz, "lowpass", fs=phone.rate, output="sos"), out)
+        out = sosfilt(butter(phone.high_order, phone.high_hz, "lowpass", fs=phone.rate, output="sos"), out)
     if phone.resonance_hz and phone.resonance_db:
         b, a = _peaking(phone.resonance_hz, phone.resonance_db, phone.rate)
         out = lfilter(b, a, out)

@@ -65,6 +65,7 @@ class Phone:
     channels: int = 1
     low_hz: float | None = None  # high-pass corner
     high_hz: float | None = None  # low-pass corner
+    high_order: int = 2  # ... and its order: microphone, its port and the converter together
     resonance_hz: float | None = None
     resonance_db: float = 0.0
     agc_db: float = 0.0  # how far the automatic gain may move

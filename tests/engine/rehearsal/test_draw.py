@@ -4,10 +4,12 @@ from collections import Counter
 
 import numpy as np
 import pytest
+from scipy.signal import chirp, hilbert
 
 from submissions.engine.checks import CHECKS
-from submissions.engine.rehearsal.draw import FAULTS, WAYS, draw_faulty, draw_page, draw_take
+from submissions.engine.rehearsal.draw import FAULTS, WAYS, draw_faulty, draw_page, draw_phone, draw_take
 from submissions.engine.rehearsal.pages import invent_part
+from submissions.engine.rehearsal.phone import filtered
 from submissions.engine.rehearsal.take import make_take
 
 MANY = range(150)
@@ -35,6 +37,24 @@ class TestADrawnTake:
         assert take.truth.spread_ms < 40
         assert len(take.truth.missed) < 0.1 * len(drawn.part.strokes)
         assert drawn.fault == ""
+
+
+def delay_us(phone):
+    """How late the phone's filters make a chirp of 1.5 to 6.5 kHz, by where its compressed envelope is highest."""
+    t = np.arange(round(0.04 * phone.rate)) / phone.rate
+    wave = np.sin(np.pi * t / t[-1]) ** 2 * chirp(t, 1_500.0, t[-1], 6_500.0)
+    size = 1 << 15
+    across = np.fft.rfft(filtered(np.pad(wave, (0, size - len(wave))), phone)) * np.conj(np.fft.rfft(wave, size))
+    fine = np.abs(hilbert(np.fft.irfft(across, 32 * size))[: 32 * 40])
+    return 1e6 * int(np.argmax(fine)) / (32 * phone.rate)
+
+
+class TestADrawnPhone:
+    def test_delays_a_chirp_as_much_as_phones_do(self):
+        delays = [delay_us(draw_phone(np.random.default_rng(seed))) for seed in range(60)]
+        assert min(delays) > 3
+        assert np.percentile(delays, 90) > 55  # phones: 30 to 100 us, as measured elsewhere
+        assert max(delays) < 130
 
 
 class TestADrawnFault:
