@@ -34,7 +34,8 @@ LIMIT_DROWNED_DB, LIMIT_HEARD_DB = 28.0, -60.0
 LIMIT_MAY_HIDE_DB = 40.0
 # Players who can be told to be loose lie 35 to 60 ms around the beat; a part that lies wider at a tempo of its own is a doubt.
 LOOSEST_MS = 60.0
-# Who is loose at an unsure place must lie on the page better than chance puts it there: parts themselves show 0.45 and more.
+# Who is loose at an unsure place, or at a tempo a hundredth off the click's, must lie on the page better than chance puts it
+# there: parts themselves show 0.45 and more, at a sure zero 0.7.
 LEAST_WIDE_BEYOND_CHANCE = 0.45
 
 
@@ -106,10 +107,10 @@ def _clearly_another(facts: TakeFacts) -> bool:
 
 
 def _lies_anywhere(facts: TakeFacts) -> bool:
-    """Whether an unsure place was chosen out of many at which the page would lie as well."""
-    beyond = facts.timing.beyond_chance
+    """Whether an unsure place, or a tempo near the click's, was chosen out of many at which the page would lie as well."""
+    beyond = facts.timing.beyond_chance  # None where nothing was chosen
     wide = (facts.timing.spread_ms or 0.0) > LOOSE_MS
-    return not facts.zero.sure and wide and beyond is not None and beyond < LEAST_WIDE_BEYOND_CHANCE
+    return wide and beyond is not None and beyond < LEAST_WIDE_BEYOND_CHANCE
 
 
 def _level(facts: TakeFacts, fit: float) -> Level:

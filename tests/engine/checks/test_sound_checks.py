@@ -94,9 +94,10 @@ class TestThePart:
         found = said(zero={"sure": False}, played=strokes(missing=range(0, 100, 4), explained=0.8))
         assert found["not-this-part"] == Level.LOOK
 
-    @pytest.mark.parametrize(("beyond", "spread", "sure", "told"), [(0.4, 42.0, False, True), (0.5, 42.0, False, False), (0.4, 20.0, False, False), (0.4, 42.0, True, False)])
-    def test_is_doubted_where_it_lies_wide_at_an_unsure_place_as_chance_would_put_it(self, beyond, spread, sure, told):
-        found = said(zero={"sure": sure}, played=strokes(missing=range(0, 100, 9), explained=0.85), timing={"spread_ms": spread, "beyond_chance": beyond})
+    @pytest.mark.parametrize(("beyond", "spread", "told"), [(0.4, 42.0, True), (0.5, 42.0, False), (0.4, 20.0, False), (None, 42.0, False)])
+    @pytest.mark.parametrize("chosen", [{"sure": False}, {"sure": True, "tempo_ratio": 0.988}])
+    def test_is_doubted_where_it_lies_wide_at_a_chosen_place_or_tempo_as_chance_would_put_it(self, beyond, spread, told, chosen):
+        found = said(zero=chosen, played=strokes(missing=range(0, 100, 9), explained=0.85), timing={"spread_ms": spread, "beyond_chance": beyond})
         assert found.get("not-this-part") == (Level.LOOK if told else None)
 
     def test_may_be_played_by_a_beginner(self):
