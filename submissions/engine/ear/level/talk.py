@@ -61,11 +61,11 @@ def _periods(frames: Array) -> tuple[NDArray[np.intp], Array, Array]:
     """Of every frame the lag of its highest summit, its height, and the highest at a half or a third of that lag."""
     window = np.hanning(frames.shape[1]).astype(np.float32)
     bins = np.abs(fft.rfft(frames * window, SIZE, axis=1))
-    hz = np.arange(bins.shape[1]) * (RATE / SIZE)
-    bins[:, (hz < BAND_HZ[0]) | (hz > BAND_HZ[1])] = 0.0
+    inside = np.arange(int(np.ceil(BAND_HZ[0] * SIZE / RATE)), int(BAND_HZ[1] * SIZE / RATE) + 1)
+    bins = bins[:, inside]
     shortest = int(LAGS[0]) // 3
     lags = np.arange(shortest, int(LAGS[-1]) + 1)
-    waves = np.cos(2 * np.pi / SIZE * np.outer(np.arange(bins.shape[1]), lags)).astype(np.float32)
+    waves = np.cos(2 * np.pi / SIZE * np.outer(inside, lags)).astype(np.float32)
     own = fft.irfft(np.abs(fft.rfft(window, SIZE)))
     alike = (bins @ waves) / (bins.sum(axis=1, keepdims=True) + 1e-12) / np.maximum(own[lags] / own[0], 0.05)
     best = LAGS[np.argmax(alike[:, LAGS[0] - shortest :], axis=1)]

@@ -167,7 +167,7 @@ def first_voices(mono: NDArray[np.floating], rate: int, times_s: Array) -> Array
         around = _Around(mono, rate, out)
         nearest = np.where(moved, LEAST_MORE_S, LEAST_VOICE_S)
         steps = np.arange(LEAST_MORE_S - VOICE_STEP_S, VOICE_S, VOICE_STEP_S)[None, :]
-        rises = around.rise(np.repeat(steps, len(out), axis=0))
+        rises = around.rise(steps)
         rises[steps < nearest[:, None] - VOICE_STEP_S] = -np.inf  # the foot's own attack, which is no voice before it
         most = rises.max(axis=1, initial=-np.inf)
         if np.count_nonzero(most > SURE_VOICE_DB - VOICE_SLACK_DB) < least:
@@ -202,12 +202,12 @@ class _Around:
         self.before, self.rate = before, rate
 
     def mean(self, start_s: Array, stop_s: Array) -> Array:
-        """Mean power between times told from the foot, shape (feet, places)."""
+        """Mean power between times told from the foot, (feet or 1, places), shape (feet, places)."""
         last = self.running.shape[1] - 1
         start, stop = (
             np.clip(self.before + np.round(at * self.rate).astype(np.int64), 0, last) for at in (start_s, stop_s)
         )
-        total = np.take_along_axis(self.running, stop, axis=1) - np.take_along_axis(self.running, start, axis=1)
+        total = _columns(self.running, stop) - _columns(self.running, start)
         mean: Array = total / np.maximum(stop - start, 1) + QUIET
         return mean
 
@@ -221,6 +221,11 @@ class _Around:
         first, foot = self.mean(-lag_s[:, None], ATTACK_S - lag_s[:, None]), np.zeros((len(lag_s), 1))
         under: Array = 10 * np.log10(self.mean(foot, foot + SECOND_S) / first)
         return under[:, 0]
+
+
+def _columns(rows: Array, at: NDArray[np.int64]) -> Array:
+    """What stands in rows (n, length) at places (n or 1, places), shape (n, places)."""
+    return rows[:, at[0]] if len(at) == 1 else np.take_along_axis(rows, at, axis=1)
 
 
 def _likeliest_split(sums: list[Array], guard: int) -> NDArray[np.int64]:
@@ -262,7 +267,7 @@ def _split_cost(sums: list[Array], at: NDArray[np.int64]) -> Array:
     for (*_, weight), total in zip(FOOT_BANDS_HZ, sums, strict=True):
         whole = total[:, -1:]
         tiny = whole / length * 1e-9 + TINY
-        head = np.take_along_axis(total, at - 1, axis=1) if len(at) > 1 else total[:, at[0] - 1]
+        head = _columns(total, at - 1)
         cost += weight * at * np.log(head / at + tiny)
         cost += weight * (length - at) * np.log((whole - head) / (length - at) + tiny)
     return cost

@@ -105,7 +105,7 @@ def _leavings(novelty: Novelty, clear: Index, every: Index, written_s: Array | N
         alone = free > lag
         if np.count_nonzero(alone) >= LEAST_STROKES:
             ratio = (novelty.power[clear[alone] + lag] + novelty.floor) / peaks[alone]
-            out[lag] = np.median(ratio, axis=0)
+            out[lag] = np.median(np.ascontiguousarray(ratio.T), axis=1)  # along memory: half the time
     # An echo does not always fall on the same frame of the analysis: its neighbours are kept, too.
     wide = out.copy()
     wide[1:] = np.maximum(wide[1:], out[:-1])
