@@ -14,7 +14,7 @@ from ..music.click import ClickLayout, click_layout
 from ..music.written import Part
 from .baseband import transform
 from .clicks.search import FoundClick, confirm_ours, find_click, find_ours
-from .marks.believed import Marks, any_plain, believe_pair, believe_single, in_tempo, other_tempo
+from .marks.believed import Marks, any_plain, believe_pair, believe_single, beside_click, in_tempo, other_tempo
 from .marks.groups import search_marks
 from .marks.one_group import by_end_group, with_clock
 from .struck.onsets import Onsets
@@ -192,6 +192,7 @@ def _facts(
 ) -> ZeroFacts:
     """What is reported, from the most trusted way down."""
     if marks is not None:
+        marks = beside_click(marks) if click is not None and click.ours else marks
         facts = ZeroFacts(marks.zero_s, "marks", marks.sd_s, marks.ratio, marks.clock_known, sure=marks.sure)
         facts = replace(facts, marks_start_s=marks.start_s, marks_end_s=marks.end_s)
         return _with_strokes(facts, ballot, part, layout)

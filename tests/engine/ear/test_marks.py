@@ -11,7 +11,7 @@ import soxr
 from submissions.engine.ear.marks.believed import as_mates
 from submissions.engine.ear.marks.groups import Arrival, MarkGroup, refine
 from submissions.engine.music.click import click_layout, mark_group, render_click
-from submissions.engine.rehearsal.spec import Faults, Marks, Phone, Room
+from submissions.engine.rehearsal.spec import Faults, Leak, Marks, Phone, Room
 
 from .heard import MARKED, QUIET_ROOM, hear, heard, off_ms, part_of, take_of
 
@@ -61,6 +61,14 @@ class TestMarks:
         zero = hear(through_aac(take.sound.mono, take.sound.rate, bits), take.sound.rate, take.part).zero
         assert zero.source == "marks"
         assert abs(off_ms(take, zero.zero_s)) < 0.05
+
+    def test_are_less_certain_where_the_click_leaks_too(self):
+        direct = take_of(replace(QUIET_ROOM, marks=MARKED))
+        leaked = take_of(replace(QUIET_ROOM, marks=None, leak=Leak(-24.0, marks=True)))
+        alone, beside = heard(direct).zero, heard(leaked).zero
+        assert alone.source == beside.source == "marks"
+        assert beside.sd_s > 1.2 * alone.sd_s
+        assert abs(off_ms(leaked, beside.zero_s)) < 2e3 * beside.sd_s  # headphones delay marks by 0.04 ms here
 
     @pytest.mark.parametrize(("start", "end"), [(True, False), (False, True)])
     def test_of_one_group_are_enough_where_the_strokes_agree(self, start, end):

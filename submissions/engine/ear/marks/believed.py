@@ -36,7 +36,8 @@ MATE_BEFORE_S, MATE_AFTER_S = 0.0005, 0.005  # of the clearer answer, about its 
 LEAST_MOVE_S = 0.0003  # nearer tops are a pair's, see `arrivals`
 LATE_BARS = 8
 ANOTHER_GO = 0.5  # of the highest pair's height: marks of several goes are about as loud
-PATH_SD_S = 38e-6  # what a phone's own filters and the first reflections add: 96 % of 251 made takes lie within two
+PATH_SD_S = 37e-6  # a phone's own filters and first reflections: 97 % of 220 made takes lie within two
+HEADPHONES_SD_S = 34e-6  # more, where the click is heard too: marks that leaked with it were filtered by what played them
 CLOCK_SD = 40e-6  # of two devices' quartz against each other, when only one group tells
 
 
@@ -117,6 +118,11 @@ def as_mates(first: Arrival, last: Arrival) -> tuple[Arrival, Arrival]:
         return first, last
     moved = replace(faint, group=replace(faint.group, at_s=moved_s))
     return (first, moved) if faint is last else (moved, last)
+
+
+def beside_click(marks: Marks) -> Marks:
+    """The marks of a take in which our click is heard too: they may have come through the same headphones."""
+    return replace(marks, sd_s=float(np.hypot(marks.sd_s, HEADPHONES_SD_S)))
 
 
 def believe_single(
