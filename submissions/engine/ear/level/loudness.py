@@ -9,7 +9,7 @@ import math
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import lfilter, resample_poly, sos2tf
+from scipy.signal import resample_poly, sosfilt
 
 FLOOR_DB = -120.0
 ABSOLUTE_GATE_LUFS = -70.0  # BS.1770-4
@@ -38,12 +38,12 @@ def k_filter(rate: int) -> NDArray[np.float64]:
 def block_energies(samples: NDArray[np.float32], rate: int) -> NDArray[np.float64]:
     """Energy of each gating block, channels summed with weight 1 (no surround in phones), shape (blocks,)."""
     step, per_block = round(STEP_S * rate), round(BLOCK_S / STEP_S)
-    steps, (b, a) = len(samples) // step, sos2tf(k_filter(rate))  # both stages at once: a quarter less work
+    steps, sections = len(samples) // step, k_filter(rate)
     if steps < per_block:
         return np.zeros(0)
     power = np.zeros(steps)
     for channel, weight in _channels(samples):
-        weighted = lfilter(b, a, channel.astype(np.float64))[: steps * step].reshape(steps, step)
+        weighted = sosfilt(sections, channel)[: steps * step].reshape(steps, step)
         power += weight * np.einsum("ij,ij->i", weighted, weighted) / step
     sums = np.cumsum(np.concatenate([[0.0], power]))
     energies: NDArray[np.float64] = (sums[per_block:] - sums[:-per_block]) / per_block

@@ -47,7 +47,7 @@ class Histogram:
 
     def at(self, stretches: Array) -> Votes:
         """Nats for every place, (stretches, size), bins of BIN_S; places before the file are at the end."""
-        answers = np.zeros((len(stretches), self.size), np.float32)
+        answers = np.empty((len(stretches), self.size), np.float32)
         for row, stretch in zip(answers, stretches.tolist(), strict=True):
             places = self.page.at_s * (stretch / BIN_S)
             near = np.round(places).astype(np.int64)[:, None] + TAPS[None, :]
@@ -57,8 +57,8 @@ class Histogram:
             )
             for begin, end in np.round(self.page.buzz_s * (stretch / BIN_S)).astype(np.int64).tolist():
                 rate[begin : end + 1] += BUZZ_RATE
-            written = np.flatnonzero(rate)  # a logarithm of all the silence in between would take most of the time
-            row[written] = np.log1p((rate[written] / self.chance).astype(np.float32))
+            row[:] = rate / self.chance
+        np.log1p(answers, out=answers)
         votes: Votes = fft.irfft(self.heard * np.conj(fft.rfft(answers, axis=1)), self.size, axis=1)
         return votes
 
