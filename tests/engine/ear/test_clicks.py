@@ -119,14 +119,15 @@ class TestOurClick:
         told = click_search.time_ours(spectrum, prepare(spectrum, layout), layout, ClickSum(5.0, 1.0, 126.0, 64, 52.0))
         assert told.zero_s == pytest.approx(4.97 if believed else 5.0)
 
-    @pytest.mark.parametrize(("alike", "believed"), [(0.7, False), (8.0, True)])
-    def test_is_not_one_loud_beat_that_stands_out_of_its_quiet(self, monkeypatch, alike, believed):
-        """Where a phone suppresses noise, one stroke with its top at the right place makes any height."""
+    @pytest.mark.parametrize(("height", "alike", "believed"), [(59.0, 0.7, False), (59.0, 8.0, True), (14.5, 22.5, False)])
+    def test_is_neither_one_loud_beat_nor_a_ring(self, monkeypatch, height, alike, believed):
+        """Where a phone suppresses noise, one stroke with its top at the right place makes any height; a crash that rings
+        on for beats agrees with itself, but stands out of nothing."""
         take = take_of(QUIET_ROOM)
         layout, true_s = click_layout(take.part, 2), take.truth.zero_s
 
         def search(band, layout, near_s, reach_s=0.09, clock=0.0, asked=8):
-            return ClickSum(near_s, 1.0, 59.0, 40, alike) if abs(near_s - true_s) < 0.02 else None
+            return ClickSum(near_s, 1.0, height, 40, alike) if abs(near_s - true_s) < 0.02 else None
 
         monkeypatch.setattr(click_search, "search_click", search)
         monkeypatch.setattr(click_search, "_on_its_beat", lambda band, layout, found, part: found)

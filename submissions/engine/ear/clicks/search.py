@@ -52,6 +52,8 @@ MORE_HEIGHT = 11.0  # ... and elsewhere: a stranger's click reached 20 so; of ou
 # stood over 30 had its true place higher, bars away
 LEAST_ALIKE = 5.0  # one loud beat with its top there stands out of its quiet and is like no other; of 80 clicks 36 dB under
 # the drums one had 7.9 and all others 13 and more, and suppressed noise without a click reached heights of 59 with 0.7
+LEAST_HEIGHT = 20.0  # beats that are alike must stand out of their quiet too: the ring of crashes agrees with itself at a
+# clock of its choosing (alike 22, height 14); of 60 clicks 36 dB under the drums none had a height under 42
 FIRST_LEAST = 0.1  # of the whole height: direct sound of half the late sound's size, or nearly that, has a quarter
 OTHER_SHARE = 0.8  # of the height: as much may stand at another beat, where few beats are clean
 CLOCK_SD = 40e-6  # of two devices' quartz against each other, where the click does not tell
@@ -187,7 +189,7 @@ def _search(
         if reach_s == REACH_S:
             looked.append(near_s)
         found = search_click(band, layout, near_s, reach_s, clock)
-        if found is None or found.alike < LEAST_ALIKE:
+        if found is None or found.alike < LEAST_ALIKE or found.height < LEAST_HEIGHT:
             return
         if max(found.alike, found.height - more) > needed + _oddness(found, near_s):
             believed.append(found)
