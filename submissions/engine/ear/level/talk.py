@@ -60,9 +60,8 @@ def talk_over(mono: NDArray[np.floating], rate: int, playing_s: tuple[float, flo
 def _periods(frames: Array) -> tuple[NDArray[np.intp], Array, Array]:
     """Of every frame the lag of its highest summit, its height, and the highest at a half or a third of that lag."""
     window = np.hanning(frames.shape[1]).astype(np.float32)
-    bins = np.abs(fft.rfft(frames * window, SIZE, axis=1))
     inside = np.arange(int(np.ceil(BAND_HZ[0] * SIZE / RATE)), int(BAND_HZ[1] * SIZE / RATE) + 1)
-    bins = bins[:, inside]
+    bins = np.abs(fft.rfft(frames * window, SIZE, axis=1)[:, inside])
     shortest = int(LAGS[0]) // 3
     lags = np.arange(shortest, int(LAGS[-1]) + 1)
     waves = np.cos(2 * np.pi / SIZE * np.outer(inside, lags)).astype(np.float32)

@@ -38,6 +38,7 @@ APART_S = 0.004
 EDGE_S = 0.010  # a chirp's faded edge may be cut off
 LEAST_HEIGHT = 8.0
 PIECE = 16_384  # samples of the band matched at a time: some groups long
+QUANTILE_STEP = 4  # an answer is nearly the same from one sample to the next
 ALIVE_POWER = 0.1  # of a levelled sound's 1: under this is digital silence, which tells nothing of the noise
 FINE_HZ = (1_400.0, 6_600.0)
 FINE_BEFORE_S, FINE_AFTER_S = 0.012, 0.012
@@ -98,7 +99,7 @@ def _candidates(
 ) -> list[MarkGroup]:
     """The highest places, none within APART_S of a higher one; size begins `before` places before the file does."""
     heard = size[before:][alive]
-    noise = float(np.median(heard)) / 1.1774 if len(heard) else 1.0  # median of a Rayleigh variable
+    noise = float(np.median(heard[::QUANTILE_STEP])) / 1.1774 if len(heard) else 1.0  # median of a Rayleigh variable
     left = size[: before + int(seconds * rate)].copy()
     found: list[MarkGroup] = []
     reach = round(APART_S * rate)
