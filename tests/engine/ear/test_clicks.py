@@ -7,6 +7,7 @@ import pytest
 
 from submissions.engine.ear.baseband import transform
 from submissions.engine.ear.clicks import search as click_search
+from submissions.engine.ear.clicks.combs import Comb, refine_comb
 from submissions.engine.ear.clicks.exact import ClickArrival
 from submissions.engine.ear.clicks.ours import ClickSum, prepare, search_click
 from submissions.engine.ear.clicks.search import find_ours
@@ -234,3 +235,18 @@ class TestWhatIsNoClick:
         assert zero.zero_s is None
         assert zero.source == "none"
         assert not zero.sure
+
+
+def test_a_strangers_click_begins_near_its_place_though_strokes_sound_before_it():
+    """Strokes of a player who comes early on every beat are heard in the mean, and begin outside it."""
+    rng, rate, beat_s = np.random.default_rng(4), 48_000, 0.5
+    layout = click_layout(part_of(bars=4))
+    beats = tuple(replace(beat, at_s=n * beat_s) for n, beat in enumerate(layout.beats))
+    mono = rng.normal(0, 1e-4, round((len(beats) + 2) * beat_s * rate))
+    before, beep = rng.normal(0, 0.02, 2_400), 0.03 * np.sin(2 * np.pi * 1_500 * np.arange(1_200) / rate)
+    for beat in beats:
+        at = round((1 + beat.at_s) * rate)
+        mono[at - 3_000 : at - 600] += before  # from 62 to 12 ms before the click
+        mono[at : at + 1_200] += beep
+    found = refine_comb(mono, rate, beats, Comb(1.006, 1.0, 40.0, 40.0))
+    assert abs(found.zero_s - 1.0) < 2 * found.sd_s

@@ -25,7 +25,8 @@ LEVEL_WINDOW_S = 0.030
 WINDOW_S = 0.016  # energy is compared over this much: shorter than any click rings
 BLUR_S = 0.003
 DEGREES = WINDOW_S * (BAND_HZ[1] - BAND_HZ[0])  # independent values in a window
-LOOK_S = 0.040  # the averaged click is looked at this far to both sides
+LOOK_S = 0.040  # the averaged click is looked at this far to both sides ...
+EARLY_S = 0.020  # ... and begins no earlier before its coarse place; on made takes that was up to 16 ms late
 RISE_SHARE = 0.35  # of the averaged click's largest energy in a millisecond
 TAIL_SHARE = 0.35  # of the largest likeness: a room's answer returns as faithfully as the click itself
 TAIL_S = 0.150
@@ -34,7 +35,7 @@ FOUND_EXCESS = 20.0  # 120 made takes without any click stayed under 17
 LOUD_EXCESS = 35.0  # a click that fills a long room is alike all over the beat ...
 HIGHPASS_HZ = 500.0  # rumble and bass drums do not average out as fast as they are loud
 CLEAR_RISE = 8.0  # under this the mean's own foot cannot be told from noise
-COARSE_LATE_S = 0.002  # how late the place of greatest likeness is against the foot; measured on made takes
+COARSE_LATE_S = 0.005  # how late the place of greatest likeness is against the foot; measured on made takes
 LOUD_RISE = 20.0  # ... but its mean still begins at once: energy after the foot over energy before it
 
 
@@ -97,13 +98,14 @@ def refine_comb(mono: NDArray[np.floating], rate: int, beats: tuple[ClickBeat, .
         weights = 1.0 / (left + 0.1 * float(np.median(left)) + 1e-15)
     whole, mean = mean, sosfilt(butter(2, HIGHPASS_HZ, "highpass", fs=rate, output="sos"), mean)
     smooth = uniform_filter1d(mean**2, max(1, rate // 1000))
-    first = int(np.argmax(smooth >= RISE_SHARE * smooth.max()))
+    near = round((LOOK_S - EARLY_S) * rate)  # what sounds before it already has its foot elsewhere: strokes on the beats
+    first = near + int(np.argmax(smooth[near:] >= RISE_SHARE * smooth[near:].max()))
     feet, _ = find_feet(whole, rate, np.array([first / rate]))
     foot = float(feet[0])
     at = min(round(foot * rate), count - rate // 100)
     before = float(np.mean(mean[max(0, at - rate // 50) : max(1, at - rate // 2000)] ** 2))
     rise = float(np.mean(mean[at : at + rate // 100] ** 2)) / (before + 1e-20)
     peak = float(np.abs(mean).max())
-    if rise < CLEAR_RISE:
+    if rise < CLEAR_RISE or first == near:
         return replace(found, zero_s=found.zero_s - COARSE_LATE_S, rise=rise, peak=peak)
     return replace(found, zero_s=found.zero_s + foot - LOOK_S, rise=rise, peak=peak, sd_s=FOOT_SD_S)
