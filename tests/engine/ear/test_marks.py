@@ -10,7 +10,7 @@ import soxr
 
 from submissions.engine.ear.marks.believed import as_mates
 from submissions.engine.ear.marks.groups import Arrival, MarkGroup, refine
-from submissions.engine.music.click import click_layout, mark_group, render_click
+from submissions.engine.music.click import click_layout, mark_group, mark_offsets_s, render_click
 from submissions.engine.rehearsal.spec import Faults, Leak, Marks, Phone, Room
 
 from .heard import MARKED, QUIET_ROOM, hear, heard, off_ms, part_of, take_of
@@ -61,6 +61,16 @@ class TestMarks:
         zero = hear(through_aac(take.sound.mono, take.sound.rate, bits), take.sound.rate, take.part).zero
         assert zero.source == "marks"
         assert abs(off_ms(take, zero.zero_s)) < 0.05
+
+    def test_tell_the_clock_where_a_coder_left_one_chirp_of_a_group(self):
+        take = take_of(replace(QUIET_ROOM, marks=MARKED))
+        mono, rate = take.sound.mono.copy(), take.sound.rate
+        begins_s = heard(take).zero.marks_start_s
+        at = round((begins_s - 0.01) * rate)
+        mono[at : at + round((mark_offsets_s(True)[-1] - 0.03) * rate)] *= 0.02
+        zero = hear(mono, rate, take.part).zero
+        assert zero.source == "marks" and zero.clock_known
+        assert abs(off_ms(take, zero.zero_s)) < CLOSE_MS
 
     def test_are_less_certain_where_the_click_leaks_too(self):
         direct = take_of(replace(QUIET_ROOM, marks=MARKED))

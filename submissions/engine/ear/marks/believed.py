@@ -30,7 +30,8 @@ NEAR_S = 0.080  # how far the strokes may lie from the marks' zero: push or drag
 CONFIRMING = 0.5  # share of written strokes that a confirming hypothesis finds
 PLAIN_HEIGHT = 40.0  # drums, voices and hum stay under 25 in made takes without marks
 LIKE = 0.5  # of the chirps to a group's: groups show 0.9 and more, a chirp on another one's place 0.2 and less
-MATE_LIKE = 0.35  # ... in noise, where the other group of the pair is plainly one and the distance is the click's
+MATE_LIKE = 0.35  # ... in noise, where the other group of the pair is plainly one and the distance is the click's; nothing is
+# asked of one so high there: a coder may leave its loudest chirp alone, and another chirp's place is not at that distance
 FAINT_SHARE = 0.05  # noise of a group's answer under its top: fainter than 26 dB, and other tops begin to compete
 MATE_BEFORE_S, MATE_AFTER_S = 0.0005, 0.005  # of the clearer answer, about its first arrival
 LEAST_MOVE_S = 0.0003  # nearer tops are a pair's, see `arrivals`
@@ -75,8 +76,8 @@ def believe_pair(
             break
         for group in pair:
             fine[id(group)] = fine.get(id(group)) or refine(mono, rate, group)
-        weaker, stronger = sorted(fine[id(group)].group.likeness for group in pair)
-        if stronger > LIKE and weaker > MATE_LIKE:
+        weaker, stronger = sorted((fine[id(group)].group for group in pair), key=_likeness)
+        if stronger.likeness > LIKE and (weaker.likeness > MATE_LIKE or weaker.height > PLAIN_HEIGHT):
             good.append(pair)
     if not good:
         return None
@@ -165,6 +166,10 @@ def is_plain(fine: MarkGroup) -> bool:
 def any_plain(mono: NDArray[np.floating], rate: int, groups: list[MarkGroup]) -> bool:
     """Whether one of the groups is one for certain."""
     return any(is_plain(refine(mono, rate, group).group) for group in groups if group.height > PLAIN_HEIGHT)
+
+
+def _likeness(group: MarkGroup) -> float:
+    return group.likeness
 
 
 def _height(pair: tuple[MarkGroup, MarkGroup]) -> float:
